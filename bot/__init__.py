@@ -1,0 +1,1 @@
+"""The countdown coach: walks a patient from enrolment to the morning of surgery."""

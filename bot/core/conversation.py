@@ -1,0 +1,159 @@
+"""Where one patient's chat stands, the events that move it, and the effects of a move.
+
+A step is pure: (conversation, event, now) -> Turn. The shell stores the new conversation and turns
+every effect into a row, in one transaction; sending happens later, from the outbox.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from bot.core.protocol import Priority
+from bot.reading.reading import Reading
+
+
+@dataclass(frozen=True, slots=True)
+class OpenQuestion:
+    """The one question that is open."""
+
+    flow: str
+    revision: str
+    state: str
+    asked_at: datetime
+    priority: Priority = Priority.TEACHING
+    prompt: str | None = None  # key of the planned prompt that opened it
+    values: Mapping[str, str] = field(default_factory=dict)  # e.g. wash number, medicine
+    unread: int = 0  # unclear replies so far
+    nudges: int = 0
+    rung: str = "patient"  # "patient", "coach", "nurse": who is being waited for
+    rung_at: datetime | None = None  # when that rung began
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingFlow:
+    """A conversation that waits its turn."""
+
+    flow: str
+    not_before: datetime
+    priority: Priority = Priority.TEACHING
+    closes: datetime | None = None  # not opened after this
+    prompt: str | None = None
+    values: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Conversation:
+    """One patient's chat. `version` guards against two writers."""
+
+    language: str = "en"
+    open: OpenQuestion | None = None
+    interrupted: tuple[OpenQuestion, ...] = ()  # newest last; comes back after an alarm
+    waiting: tuple[WaitingFlow, ...] = ()
+    stopped: bool = False  # the patient opted out
+    paused: bool = False  # staff stopped the messages
+    escalated: frozenset[str] = frozenset()  # reasons of the escalation now open
+    version: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class PromptDue:
+    """A planned prompt's time has come. `parts` are (flow, values); several when merged."""
+
+    prompt: str
+    parts: tuple[tuple[str, Mapping[str, str]], ...]
+    to: str
+    priority: Priority
+    closes: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A message came in and was read. `by` is "patient" or "coach"."""
+
+    reading: Reading
+    text: str
+    by: str = "patient"
+
+
+@dataclass(frozen=True, slots=True)
+class TimeUp:
+    """A timer rang: look at nudges, silence and waiting flows at `now`."""
+
+
+Event = PromptDue | Heard | TimeUp
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """A message to send. The text is made later, from the wording and the patient's values."""
+
+    to: str  # "patient" or "coach"
+    flow: str
+    line: str  # wording key
+    values: Mapping[str, str] = field(default_factory=dict)
+    choices: tuple[str, ...] = ()  # reply keys to offer, in order
+    health: bool = False  # a copy of this counts as a health answer
+    prompt: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """A copy for the coach of what the patient was told or answered; consent decides if it goes."""
+
+    line: str  # wording key in the flow "coach_copy"
+    values: Mapping[str, str]
+    health: bool
+    trouble: bool = False  # the patient is silent or in trouble
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A countdown item changed: done, not_done, not_needed, ..."""
+
+    item: str
+    value: str
+    by: str = "patient"
+
+
+@dataclass(frozen=True, slots=True)
+class LearnFact:
+    """The patient told a fact that the record should keep."""
+
+    fact: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class Escalate:
+    """Open an escalation, or join the one that is open."""
+
+    reason: str
+    words: str  # the patient's own words
+    because: tuple[str, ...] = ()
+    answers: Mapping[str, str] = field(default_factory=dict)  # since when, how high, where
+
+
+@dataclass(frozen=True, slots=True)
+class SetStopped:
+    """The patient opted out (True) or came back (False)."""
+
+    stopped: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SetLanguage:
+    """The patient chose a language."""
+
+    language: str
+
+
+Effect = Say | Copy | Record | LearnFact | Escalate | SetStopped | SetLanguage
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """The outcome of one step. `wake_at` is when TimeUp must next be given, or None."""
+
+    conversation: Conversation
+    effects: tuple[Effect, ...] = ()
+    wake_at: datetime | None = None

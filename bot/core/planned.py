@@ -1,0 +1,51 @@
+"""The outcome of planning: dated prompts, what waits, what can no longer be done."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from bot.core.protocol import Late, Priority
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One prompt inside a planned message."""
+
+    prompt: str
+    flow: str
+    values: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedPrompt:
+    """One message to come. `key` is unique within the countdown and stable across re-planning."""
+
+    key: str
+    parts: tuple[Part, ...]
+    due: datetime  # UTC
+    closes: datetime  # UTC; after this it is stale
+    to: str
+    priority: Priority
+    late: Late = Late.SEND
+    time_critical: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class NotPlanned:
+    """A prompt that has no time: it waits for something, or it is too late for it."""
+
+    prompt: str
+    flow: str
+    reason: str  # "start_unknown", "too_late", "medicine_date_past", "quiet_hours"
+    was_due: datetime | None = None
+    values: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Countdown:
+    """A patient's dated countdown."""
+
+    prompts: tuple[PlannedPrompt, ...]
+    waiting: tuple[NotPlanned, ...] = ()  # will be planned once the start time is known
+    missed: tuple[NotPlanned, ...] = ()  # for the nurse
+    nurse_due: datetime | None = None  # by when the nurse is told that the start is missing

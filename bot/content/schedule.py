@@ -181,7 +181,7 @@ def _schedule_row(row: _Row, zone: str) -> ScheduleRow | None:
         "surgery_on": row.take("surgery_date", parse_date),
         "starts_at": row.take("start_time", parse_clock),
         "arrive_at": row.take("arrival_time", parse_clock),
-        "zone": row.take("zone", _zone, default=zone),
+        "zone": row.take("zone", parse_zone, default=zone),
         "surgeon": row.take("surgeon", parse_filled),
         "coach": row.coach(),
         "facts": row.take("facts", parse_facts),

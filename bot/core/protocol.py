@@ -98,7 +98,7 @@ class Protocol:
 
 @dataclass(frozen=True, slots=True)
 class OfficeHours:
-    """When a phone is answered: weekday (0 = Monday) -> (opens, closes), local; and closed dates."""
+    """When a phone is answered: weekday (Monday is 0) -> (opens, closes), local; closed dates."""
 
     days: Mapping[int, tuple[time, time]]
     holidays: frozenset[date] = frozenset()

@@ -20,6 +20,7 @@ from bot.content.cells import (
     parse_holds,
     parse_phone,
     parse_word,
+    parse_zone,
 )
 from bot.core.protocol import FactValue, MedicineHold
 

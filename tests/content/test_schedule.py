@@ -1,4 +1,4 @@
-"""A schedule's good rows are kept, and each bad cell is named with line, column, reason and mend."""
+"""Good rows are kept; each bad cell is named with line, column, reason and mend."""
 
 import pytest
 

@@ -1,0 +1,153 @@
+"""A story as data: an invented patient, what they answer, what happens when, what must come of it.
+
+Times in a scenario file are local to the scenario's zone and written without an offset.
+"""
+
+from collections.abc import Mapping
+from datetime import UTC, date, datetime, time
+from pathlib import Path
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from ruamel.yaml import YAML
+from ruamel.yaml.error import YAMLError
+
+
+class ScenarioFault(ValueError):
+    """A scenario file that cannot be played, with the file and the place."""
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class HoldIn(_Strict):
+    """A medicine hold, as the prescriber gave it."""
+
+    medicine: str
+    last_dose_on: date
+    prescriber: str
+    instruction: str = ""
+
+
+class PatientIn(_Strict):
+    """The invented patient."""
+
+    name: str
+    phone: str
+    born: date
+    language: Literal["en", "es"] = "en"
+    facts: dict[str, bool | int | str] = {}
+    holds: tuple[HoldIn, ...] = ()
+
+
+class SurgeryIn(_Strict):
+    """The planned operation."""
+
+    joint: Literal["hip", "knee"]
+    side: Literal["left", "right"]
+    on: date
+    starts_at: time | None = None
+    surgeon: str = "Dr. Imani Calloway"
+
+
+class CoachIn(_Strict):
+    """The invented support person."""
+
+    name: str
+    phone: str
+    copies: Literal["everything", "reminders", "trouble_only"] = "reminders"
+    language: Literal["en", "es"] = "en"
+
+
+class NurseAct(_Strict):
+    """Something the nurse does with the newest escalation that is still open."""
+
+    do: Literal["acknowledge", "reached", "dispose", "close"]
+    by: str = "Nurse Adeyemi"
+    note: str = ""
+    disposition: str = ""
+
+
+class SurgeryChange(_Strict):
+    """The schedule changes: a new day, a start time, or cancelled."""
+
+    on: date | None = None
+    starts_at: time | None = None
+    cancelled: bool = False
+    reason: str = ""
+
+
+class StoryEvent(_Strict):
+    """One thing that happens at one time. Exactly one of the kinds is given."""
+
+    at: datetime
+    patient: str | None = None
+    coach: str | None = None
+    nurse: NurseAct | None = None
+    surgery: SurgeryChange | None = None
+    note: str | None = None
+
+    def model_post_init(self, context: object, /) -> None:
+        """Refuse an event that is nothing, or two things."""
+        given = [k for k in ("patient", "coach", "nurse", "surgery", "note") if getattr(self, k)]
+        if len(given) != 1:
+            raise ValueError(
+                f"an event is exactly one of patient, coach, nurse, surgery, note: {given}"
+            )
+
+
+class Expect(_Strict):
+    """What must be true at the end."""
+
+    items: dict[str, str] = {}
+    escalations: tuple[str, ...] = ()  # reasons, in the order opened
+    dispositions: tuple[str, ...] = ()
+    patient_hears: tuple[str, ...] = ()  # each must stand in some message to the patient, in order
+    coach_hears: tuple[str, ...] = ()
+    coach_never_hears: tuple[str, ...] = ()
+    patient_never_hears: tuple[str, ...] = ()
+    open_escalations: int = 0
+
+
+class Scenario(_Strict):
+    """A whole story."""
+
+    scenario: str
+    title: str
+    about: str
+    zone: str = "America/New_York"
+    enrolled: datetime
+    until: datetime
+    patient: PatientIn
+    surgery: SurgeryIn
+    coach: CoachIn | None = None
+    answer_after_minutes: int = Field(default=9, ge=1)
+    answers: dict[str, str | list[str | None] | None] = {}
+    coach_answers: dict[str, str | list[str | None] | None] = {}
+    story: tuple[StoryEvent, ...] = ()
+    expect: Expect = Expect()
+
+    def instant(self, local: datetime) -> datetime:
+        """A local time of this story as a UTC instant."""
+        return local.replace(tzinfo=ZoneInfo(self.zone)).astimezone(UTC)
+
+
+def load_scenario(path: Path) -> Scenario:
+    """The story in `path`; raises ScenarioFault naming the file and the place."""
+    try:
+        raw = YAML(typ="safe", pure=True).load(path.read_text(encoding="utf-8"))
+        return Scenario.model_validate(raw)
+    except YAMLError as fault:
+        raise ScenarioFault(f"{path}: {fault}") from fault
+    except ValidationError as fault:
+        first = fault.errors()[0]
+        place = ".".join(str(step) for step in first["loc"])
+        raise ScenarioFault(f"{path}: {place}: {first['msg']}") from fault
+
+
+def list_scenarios(folder: Path) -> Mapping[str, Scenario]:
+    """All stories in `folder`, by name."""
+    stories = [load_scenario(path) for path in sorted(folder.glob("*.yaml"))]
+    return {story.scenario: story for story in stories}

@@ -1,0 +1,1 @@
+"""The content: protocols, conversations, sources and facts, as data."""

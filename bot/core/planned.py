@@ -13,7 +13,10 @@ class Part:
 
     prompt: str
     flow: str
-    values: Mapping[str, str] = field(default_factory=dict)
+    values: Mapping[str, str] = field(default_factory=dict)  # dates as ISO text, see core/values.py
+    key: str = ""  # this part's own key; stays the same whatever message carries it
+    item: str | None = None  # not to be asked once this countdown item is done
+    catch_up: bool = False  # its own time had passed before it could be planned
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,9 +39,10 @@ class NotPlanned:
 
     prompt: str
     flow: str
-    reason: str  # "start_unknown", "too_late", "medicine_date_past", "quiet_hours"
+    reason: str  # "start_unknown", "too_late", "medicine_date_past", "quiet_hours", "not_needed"
     was_due: datetime | None = None
     values: Mapping[str, str] = field(default_factory=dict)
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,4 +52,5 @@ class Countdown:
     prompts: tuple[PlannedPrompt, ...]
     waiting: tuple[NotPlanned, ...] = ()  # will be planned once the start time is known
     missed: tuple[NotPlanned, ...] = ()  # for the nurse
+    skipped: tuple[NotPlanned, ...] = ()  # too late and of no use any more; nobody needs to act
     nurse_due: datetime | None = None  # by when the nurse is told that the start is missing

@@ -57,7 +57,9 @@ class When:
 
     Calendar anchors (surgery_date, wash_day, last_dose) take `days` and `at` (local wall-clock).
     Instant anchors (enrolment, start, arrival, last_food, last_drink) take `minutes` of elapsed
-    time, which may be negative. `first_day`/`last_day` repeat the prompt daily, both included.
+    time, which may be negative. `first_day`/`last_day` repeat the prompt daily, both included;
+    with wash_day they choose the washes instead (by their day), and `days` shifts from the wash.
+    A wash of the day of surgery itself takes `minutes` before the arrival.
     """
 
     anchor: Anchor
@@ -84,6 +86,8 @@ class Prompt:
     time_critical: bool = False  # may go out in quiet hours if the patient agreed to that
     item: str | None = None  # the countdown item that this prompt is about (readiness)
     skip_if_done: bool = True  # an item already done is not asked again
+    evening_flow: str | None = None  # opened the evening before instead, without dawn agreement;
+    # None: the same flow opens with the value evening_before, "": nothing, something else covers it
     source_line: int = 0
 
 

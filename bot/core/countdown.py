@@ -1,0 +1,75 @@
+"""Local time arithmetic of the countdown: calendar days, clock times and elapsed hours in one zone.
+
+Instants are UTC everywhere; a local date and clock time become an instant only here. Python
+subtracts two datetimes of one zone by the wall clock, which is wrong across a clock change, so
+nothing else in the project does arithmetic on local datetimes.
+"""
+
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from dateutil.relativedelta import relativedelta
+from dateutil.tz import datetime_ambiguous, resolve_imaginary
+
+
+def instant(on: date, at: time, zone: str) -> datetime:
+    """Turn a local date and clock time into UTC.
+
+    A time that the clocks skip moves forward by the skip (02:30 becomes 03:30). A time that comes
+    twice means the first of the two: for a cut-off or an arrival, earlier is the safe reading.
+    """
+    local_time = datetime.combine(on, at.replace(tzinfo=None, fold=0), ZoneInfo(zone))
+    return resolve_imaginary(local_time).astimezone(UTC)
+
+
+def local(moment: datetime, zone: str) -> datetime:
+    """Show an instant on the wall clock of `zone`."""
+    return moment.astimezone(ZoneInfo(zone))
+
+
+def local_date(moment: datetime, zone: str) -> date:
+    """Give the calendar day of `moment` in `zone`."""
+    return local(moment, zone).date()
+
+
+def comes_twice(moment: datetime, zone: str) -> bool:
+    """Tell whether the wall clock shows this time twice, because the clocks go back."""
+    return datetime_ambiguous(local(moment, zone))
+
+
+def day_offset(on: date, days: int) -> date:
+    """Count calendar days from `on`; a clock change or a leap day cannot shift the count."""
+    return on + timedelta(days=days)
+
+
+def months_before(on: date, months: int) -> date:
+    """Count calendar months back, to the month's last day where the day does not exist.
+
+    Calendar months, not 30-day blocks, is the reading of "3 months" that this project picked.
+    """
+    return on - relativedelta(months=months)
+
+
+def last_dose_day(surgery_on: date, days_off: int) -> date:
+    """Give the last day a dose is taken when `days_off` whole days go without one.
+
+    Day counts leave the day of surgery out: five days off before the 15th are the 10th to the 14th,
+    so the last dose is on the 9th. Only checks an entry; the date told is the prescriber's.
+    """
+    return day_offset(surgery_on, -days_off - 1)
+
+
+def elapsed(moment: datetime, minutes: float) -> datetime:
+    """Move an instant by real minutes, whatever the clocks on the wall do meanwhile."""
+    return moment.astimezone(UTC) + timedelta(minutes=minutes)
+
+
+def wall_clock_before(moment: datetime, minutes: float, zone: str) -> datetime:
+    """Move back by what the clock on the wall shows: the sum that a person does in their head."""
+    shown = local(moment, zone).replace(tzinfo=None) - timedelta(minutes=minutes)
+    return instant(shown.date(), shown.time(), zone)
+
+
+def whole_years(born: date, on: date) -> int:
+    """Give the age in whole years on a day; someone born on 29 February turns on 28 February."""
+    return relativedelta(on, born).years

@@ -1,0 +1,125 @@
+"""Makes a patient's dated countdown from protocol, rules, the patient's record and the surgery."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime, time
+
+from bot.core.countdown import day_offset, elapsed, instant, local_date
+from bot.core.facts import derive_facts, wanted
+from bot.core.occurrences import Occurrence, hold_values, occurrences
+from bot.core.placing import Place, place
+from bot.core.planned import Countdown, NotPlanned, PlannedPrompt
+from bot.core.protocol import Candidate, Priority, Protocol, Rules, Surgery
+from bot.core.quiet import keep_daily_limit
+
+NURSE_TOLD_BY = time(12, 0)  # the day before, when the start is still missing
+_RANK = {priority: rank for rank, priority in enumerate(Priority)}
+
+
+def make_countdown(
+    protocol: Protocol,
+    rules: Rules,
+    candidate: Candidate,
+    surgery: Surgery,
+    now: datetime,
+    sent: Sequence[tuple[str, datetime]] = (),
+) -> Countdown:
+    """Plan every prompt of `protocol` for this patient, none before enrolment or before `now`.
+
+    Candidate facts should already hold the defaults of the content. `sent` are (recipient, instant)
+    of messages that already went out; they count towards the daily limit.
+    """
+    here = Place(rules, candidate, surgery, elapsed(max(now, candidate.enrolled_at), 0))
+    wished = _wished(protocol, here)
+    past_holds, current = _split_past_holds(wished, here)
+    outcomes = [(occurrence, place(occurrence, here)) for occurrence in current]
+    rest = [outcome for _, outcome in outcomes if isinstance(outcome, NotPlanned)]
+    return Countdown(
+        prompts=_within_limit(outcomes, here, sent),
+        waiting=_because(rest, "start_unknown"),
+        missed=(*past_holds, *_because(rest, "too_late", "quiet_hours")),
+        skipped=_because(rest, "not_needed"),
+        nurse_due=_nurse_due(here),
+    )
+
+
+def _wished(protocol: Protocol, here: Place) -> list[Occurrence]:
+    """Give all occurrences meant for this patient, in protocol order."""
+    facts = derive_facts(here.candidate, here.surgery)
+    return [
+        occurrence
+        for prompt in protocol.prompts
+        if wanted(prompt.only_if, prompt.not_if, facts)
+        and (prompt.to != "coach" or here.candidate.has_coach)
+        for occurrence in occurrences(prompt, here.rules, here.candidate, here.surgery)
+        if not (prompt.skip_if_done and occurrence.item in here.candidate.done)
+    ]
+
+
+def _split_past_holds(
+    wished: Iterable[Occurrence], here: Place
+) -> tuple[list[NotPlanned], list[Occurrence]]:
+    """Take out what can no longer be said about a last dose that is past; the nurse gets a line.
+
+    One line per medicine, whatever the number of prompts about it. Prompts about that medicine that
+    are still to come stay planned.
+    """
+    today = local_date(here.horizon, here.surgery.zone)
+    past: dict[tuple[str, str], NotPlanned] = {}
+    current: list[Occurrence] = []
+    for occurrence in wished:
+        hold = occurrence.hold
+        if hold is None or hold.last_dose_on >= today or occurrence.due is None:
+            current.append(occurrence)
+            continue
+        prompt = occurrence.prompt
+        values = hold_values(hold)
+        past.setdefault(
+            (hold.medicine, hold.last_dose_on.isoformat()),
+            NotPlanned(
+                prompt.id, prompt.flow, "medicine_date_past", occurrence.due, values, occurrence.key
+            ),
+        )
+        if occurrence.due >= here.horizon:
+            current.append(occurrence)
+    return list(past.values()), current
+
+
+def _within_limit(
+    outcomes: Iterable[tuple[Occurrence, PlannedPrompt | NotPlanned]],
+    here: Place,
+    sent: Sequence[tuple[str, datetime]],
+) -> tuple[PlannedPrompt, ...]:
+    """Put messages in the order of sending and merge each day's teaching to the limit.
+
+    Order: time, then priority, then the time first meant, then the protocol.
+    """
+    order: dict[str, tuple[datetime, int, datetime, int]] = {}
+    messages = list(_ranked(outcomes, order))
+    messages.sort(key=lambda message: order[message.key])
+    kept = keep_daily_limit(messages, here.surgery.zone, here.rules.daily_limit, sent)
+    return tuple(sorted(kept, key=lambda message: order[message.key]))
+
+
+def _ranked(
+    outcomes: Iterable[tuple[Occurrence, PlannedPrompt | NotPlanned]],
+    order: dict[str, tuple[datetime, int, datetime, int]],
+) -> Iterator[PlannedPrompt]:
+    for place_in_protocol, (occurrence, outcome) in enumerate(outcomes):
+        if isinstance(outcome, NotPlanned):
+            continue
+        first_meant = occurrence.due or outcome.due
+        rank = _RANK[outcome.priority]
+        order[outcome.key] = (outcome.due, rank, first_meant, place_in_protocol)
+        yield outcome
+
+
+def _because(rest: Iterable[NotPlanned], *reasons: str) -> tuple[NotPlanned, ...]:
+    return tuple(outcome for outcome in rest if outcome.reason in reasons)
+
+
+def _nurse_due(here: Place) -> datetime | None:
+    """Give by when the nurse is told that the start is missing: noon the day before, or at once."""
+    if here.surgery.starts_at is not None:
+        return None
+    noon = instant(day_offset(here.surgery.on, -1), NURSE_TOLD_BY, here.surgery.zone)
+    return max(noon, here.horizon)

@@ -1,0 +1,68 @@
+"""Support persons, with the level of copies that the patient consented to."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, select, update
+
+from bot.core.copies import CopyLevel
+from bot.core.record import CoachRecord
+from bot.store.tables import COACH, CONTACT
+
+
+def add_coach(
+    connection: Connection, patient: int, name: str, level: CopyLevel, language: str
+) -> int:
+    """Add an invited coach. Nothing but the invitation goes to them until they join."""
+    values = {"patient_id": patient, "name": name, "level": level, "language": language}
+    new_id: int = connection.execute(
+        insert(COACH).values(values).returning(COACH.c.id)
+    ).scalar_one()
+    return new_id
+
+
+def coaches_of(connection: Connection, patient: int) -> tuple[CoachRecord, ...]:
+    """All the patient's coaches, in the order of their invitation."""
+    query = (
+        select(COACH, CONTACT.c.channel, CONTACT.c.address)
+        .add_columns(CONTACT.c.stopped_at, CONTACT.c.wrong_at)
+        .join(CONTACT, CONTACT.c.coach_id == COACH.c.id)
+        .where(COACH.c.patient_id == patient)
+        .order_by(COACH.c.id)
+    )
+    return tuple(_record(row) for row in connection.execute(query))
+
+
+def _record(row: Row[Any]) -> CoachRecord:
+    return CoachRecord(
+        id=row.id,
+        patient=row.patient_id,
+        name=row.name,
+        level=CopyLevel(row.level),
+        language=row.language,
+        joined_at=row.joined_at,
+        left_at=row.left_at,
+        channel=row.channel,
+        address=row.address,
+        stopped=row.stopped_at is not None or row.wrong_at is not None,
+    )
+
+
+def join(connection: Connection, coach: int, now: datetime) -> None:
+    """The coach agreed by their own reply."""
+    connection.execute(update(COACH).where(COACH.c.id == coach).values(joined_at=now, left_at=None))
+
+
+def leave(connection: Connection, coach: int, now: datetime) -> None:
+    """The coach opted out, or the patient took back their consent."""
+    connection.execute(update(COACH).where(COACH.c.id == coach).values(left_at=now))
+
+
+def set_level(connection: Connection, patient: int, level: CopyLevel) -> None:
+    """The patient changed what their coaches may see."""
+    connection.execute(update(COACH).where(COACH.c.patient_id == patient).values(level=level))
+
+
+def set_language(connection: Connection, coach: int, language: str) -> None:
+    """The coach chose a language."""
+    connection.execute(update(COACH).where(COACH.c.id == coach).values(language=language))

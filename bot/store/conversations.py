@@ -1,0 +1,68 @@
+"""Where each chat stands, guarded by a version number."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, insert, select, update
+
+from bot.store.tables import CONVERSATION
+
+
+class WrittenMeanwhile(RuntimeError):
+    """Another writer moved this conversation first. Nothing was stored: read it again."""
+
+
+def add_conversation(
+    connection: Connection, patient: int, body: Mapping[str, Any], wake_at: datetime | None = None
+) -> None:
+    """Begin a chat at version 0."""
+    connection.execute(
+        insert(CONVERSATION).values(patient_id=patient, body=dict(body), version=0, wake_at=wake_at)
+    )
+
+
+def load_conversation(connection: Connection, patient: int) -> tuple[Mapping[str, Any], int]:
+    """The stored chat and its version. Raises LookupError when there is none."""
+    query = select(CONVERSATION.c.body, CONVERSATION.c.version)
+    row = connection.execute(query.where(CONVERSATION.c.patient_id == patient)).one_or_none()
+    if row is None:
+        raise LookupError(f"Patient {patient} has no conversation. Enrol them first.")
+    return row.body, row.version
+
+
+def save_conversation(
+    connection: Connection,
+    patient: int,
+    body: Mapping[str, Any],
+    read_version: int,
+    wake_at: datetime | None,
+) -> None:
+    """Store the next version. Raises WrittenMeanwhile unless `read_version` is still there."""
+    written = connection.execute(
+        update(CONVERSATION)
+        .where(CONVERSATION.c.patient_id == patient, CONVERSATION.c.version == read_version)
+        .values(body=dict(body), version=read_version + 1, wake_at=wake_at)
+    )
+    if written.rowcount != 1:
+        raise WrittenMeanwhile(
+            f"The conversation of patient {patient} is no longer at version {read_version}."
+        )
+
+
+def conversations_due(connection: Connection, now: datetime, limit: int) -> list[int]:
+    """Patients whose timer has rung, the oldest first."""
+    query = (
+        select(CONVERSATION.c.patient_id)
+        .where(CONVERSATION.c.wake_at <= now)
+        .order_by(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id)
+        .limit(limit)
+    )
+    return list(connection.execute(query).scalars())
+
+
+def put_off_waking(connection: Connection, patient: int, until: datetime) -> None:
+    """Move a timer that could not be handled forward, so that it cannot stop the others."""
+    connection.execute(
+        update(CONVERSATION).where(CONVERSATION.c.patient_id == patient).values(wake_at=until)
+    )

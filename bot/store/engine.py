@@ -1,0 +1,76 @@
+"""Opens the database and its transactions, the same way on SQLite and PostgreSQL."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Table, create_engine, event
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.pool import StaticPool
+
+_BUSY_MS = 10_000  # how long a writer waits for another before it gives up
+SQLITE_PRAGMAS = (
+    "PRAGMA journal_mode=WAL",
+    "PRAGMA synchronous=FULL",  # a commit that was acknowledged survives a power cut
+    "PRAGMA foreign_keys=ON",
+    f"PRAGMA busy_timeout={_BUSY_MS}",
+)
+
+
+def open_engine(url: str) -> Engine:
+    """Make an engine for an SQLAlchemy URL. SQLite gets its pragmas on every connection."""
+    if not url.startswith("sqlite"):
+        return create_engine(url, pool_pre_ping=True)
+    in_memory = url in ("sqlite://", "sqlite:///:memory:")
+    pool: dict[str, Any] = {"poolclass": StaticPool} if in_memory else {}
+    engine = create_engine(url, connect_args={"check_same_thread": False}, **pool)
+    event.listen(engine, "connect", _set_pragmas)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _set_pragmas(dbapi_connection: sqlite3.Connection, _record: object) -> None:
+    dbapi_connection.isolation_level = None  # we say BEGIN ourselves
+    for pragma in SQLITE_PRAGMAS:
+        dbapi_connection.execute(pragma)
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    # IMMEDIATE takes the write lock at once, so a transaction never fails half-way on an upgrade
+    # from reader to writer. It also stands in for the row locks that SQLite does not have.
+    mode = connection.get_execution_options().get("sqlite_begin", "IMMEDIATE")
+    connection.exec_driver_sql(f"BEGIN {mode}")
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Connection]:
+    """One write transaction: committed at the end, rolled back when anything is raised."""
+    with engine.begin() as connection:
+        yield connection
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Connection]:
+    """One consistent read; on SQLite it takes no write lock."""
+    with engine.execution_options(sqlite_begin="DEFERRED").begin() as connection:
+        yield connection
+
+
+def insert_new(connection: Connection, table: Table, values: dict[str, Any]) -> int | None:
+    """Insert a row unless a unique key refuses it; return its id, or None for a repeat."""
+    dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
+    key = next(iter(table.primary_key.columns))
+    statement = dialect.insert(table).values(values).on_conflict_do_nothing().returning(key)
+    new_id: int | None = connection.execute(statement).scalar()
+    return new_id
+
+
+def upsert(
+    connection: Connection, table: Table, values: dict[str, Any], unique: tuple[str, ...]
+) -> None:
+    """Insert a row, or overwrite the one that has the same `unique` columns."""
+    dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
+    changed = {name: value for name, value in values.items() if name not in unique}
+    statement = dialect.insert(table).values(values)
+    connection.execute(statement.on_conflict_do_update(index_elements=list(unique), set_=changed))

@@ -1,0 +1,132 @@
+"""Cases and their logs. The log is the truth; the columns beside it are there to be searched."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, select, update
+
+from bot.core.escalation import Case, Entry, Step
+from bot.store.tables_log import ESCALATION, ESCALATION_EVENT
+
+
+def add_case(connection: Connection, case: Case, deadline: datetime | None) -> Case:
+    """Store a new case with its first entry; the database refuses a second open one."""
+    statement = insert(ESCALATION).values(
+        patient_id=case.patient,
+        topic=case.topic,
+        opened_at=case.opened.at,
+        **_searched(case, deadline),
+    )
+    new_id = connection.execute(statement.returning(ESCALATION.c.id)).scalar_one()
+    stored = replace(case, id=new_id)
+    _add_entries(connection, new_id, enumerate(case.entries))
+    return stored
+
+
+def save_case(
+    connection: Connection, case: Case, entries_before: int, deadline: datetime | None
+) -> None:
+    """Add the entries that a case gained and bring the searched columns up to them."""
+    connection.execute(
+        update(ESCALATION).where(ESCALATION.c.id == case.id).values(**_searched(case, deadline))
+    )
+    _add_entries(connection, case.id, list(enumerate(case.entries))[entries_before:])
+
+
+def _searched(case: Case, deadline: datetime | None) -> dict[str, Any]:
+    return {
+        "severity": case.severity,
+        "standing": str(case.standing),
+        "deadline_at": deadline,
+        "closed_at": case.entries[-1].at if case.closed else None,
+    }
+
+
+def _add_entries(
+    connection: Connection, case_id: int, entries: Iterable[tuple[int, Entry]]
+) -> None:
+    rows = [
+        {
+            "escalation_id": case_id,
+            "place": place,
+            "step": str(entry.step),
+            "at": entry.at,
+            "who": entry.who,
+            "note": entry.note,
+            "words": entry.words,
+            "reason": entry.reason,
+            "severity": entry.severity,
+            "detail": dict(entry.detail),
+        }
+        for place, entry in entries
+    ]
+    if rows:
+        connection.execute(insert(ESCALATION_EVENT), rows)
+
+
+def load_case(connection: Connection, case_id: int) -> Case:
+    """One case with its whole log. Raises LookupError for an unknown id."""
+    head = connection.execute(select(ESCALATION).where(ESCALATION.c.id == case_id)).one_or_none()
+    if head is None:
+        raise LookupError(f"No escalation with id {case_id}.")
+    query = (
+        select(ESCALATION_EVENT)
+        .where(ESCALATION_EVENT.c.escalation_id == case_id)
+        .order_by(ESCALATION_EVENT.c.place)
+    )
+    entries = tuple(_entry(row) for row in connection.execute(query))
+    return Case(head.patient_id, head.topic, entries, head.id)
+
+
+def _entry(row: Row[Any]) -> Entry:
+    return Entry(
+        Step(row.step),
+        row.at,
+        row.who,
+        row.note,
+        row.words,
+        row.reason,
+        row.severity,
+        row.detail,
+    )
+
+
+def open_case_of(connection: Connection, patient: int, topic: str) -> Case | None:
+    """The patient's open case on a topic, if any."""
+    query = select(ESCALATION.c.id).where(
+        ESCALATION.c.patient_id == patient,
+        ESCALATION.c.topic == topic,
+        ESCALATION.c.closed_at.is_(None),
+    )
+    case_id = connection.execute(query).scalar()
+    return load_case(connection, case_id) if case_id is not None else None
+
+
+def open_cases(connection: Connection, patient: int | None = None) -> list[Case]:
+    """Open cases, the most pressing deadline first."""
+    query = select(ESCALATION.c.id).where(ESCALATION.c.closed_at.is_(None))
+    if patient is not None:
+        query = query.where(ESCALATION.c.patient_id == patient)
+    ids = connection.execute(query.order_by(ESCALATION.c.deadline_at, ESCALATION.c.id)).scalars()
+    return [load_case(connection, case_id) for case_id in ids.all()]
+
+
+def all_cases(connection: Connection, patient: int | None = None) -> list[Case]:
+    """Every case, open or closed, in the order of opening."""
+    query = select(ESCALATION.c.id).order_by(ESCALATION.c.id)
+    if patient is not None:
+        query = query.where(ESCALATION.c.patient_id == patient)
+    return [load_case(connection, case_id) for case_id in connection.execute(query).scalars().all()]
+
+
+def overdue(connection: Connection, now: datetime, limit: int) -> list[tuple[int, int]]:
+    """(case id, patient id) of open cases past the time allowed, the oldest first."""
+    query = (
+        select(ESCALATION.c.id, ESCALATION.c.patient_id)
+        .where(ESCALATION.c.closed_at.is_(None), ESCALATION.c.deadline_at <= now)
+        .order_by(ESCALATION.c.deadline_at, ESCALATION.c.id)
+        .limit(limit)
+    )
+    return [(row.id, row.patient_id) for row in connection.execute(query)]

@@ -1,0 +1,150 @@
+"""Messages out: put once, claimed by one sender, and marked with what became of them.
+
+States: queued -> claimed -> sent | failed | unknown, or queued -> withdrawn. A claim is a
+conditional update that is committed before the provider is called; a row left "claimed" by a
+sender that died is found again by its age.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Row, select, update
+
+from bot.core.record import Message
+from bot.store.engine import insert_new
+from bot.store.tables_log import OUTBOUND
+
+
+def queue(connection: Connection, message: Message) -> int | None:
+    """Put one message into the outbox; None when its business key is there already."""
+    values = {
+        "key": message.key,
+        "patient_id": message.patient,
+        "escalation_id": message.escalation,
+        "to_role": message.to_role,
+        "name": message.name,
+        "channel": message.channel,
+        "address": message.address,
+        "text": message.text,
+        "choices": list(message.choices),
+        "prompt_key": message.prompt_key,
+        "queued_at": message.queued_at,
+        "not_after": message.not_after,
+        "state": message.state,
+        "reason": message.reason,
+        "attempts": 0,
+        "next_try_at": message.queued_at,
+        "changed_at": message.queued_at,
+    }
+    return insert_new(connection, OUTBOUND, values)
+
+
+def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
+    """Claim queued messages that may be tried now, the oldest of each address first.
+
+    While a message is claimed, or is waiting for its next try, later ones to the same address wait
+    behind it, so a person gets messages in order.
+    """
+    earlier = OUTBOUND.alias("earlier")
+    blocked = (
+        select(earlier.c.id)
+        .where(
+            earlier.c.address == OUTBOUND.c.address,
+            earlier.c.channel == OUTBOUND.c.channel,
+            earlier.c.id < OUTBOUND.c.id,
+            earlier.c.state.in_(("queued", "claimed")),
+        )
+        .exists()
+    )
+    ready = (
+        select(OUTBOUND.c.id)
+        .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= now, ~blocked)
+        .order_by(OUTBOUND.c.id)
+        .limit(limit)
+        .with_for_update(skip_locked=True)
+    )
+    ids = list(connection.execute(ready).scalars())
+    claimed = (
+        update(OUTBOUND)
+        .where(OUTBOUND.c.id.in_(ids), OUTBOUND.c.state == "queued")
+        .values(state="claimed", attempts=OUTBOUND.c.attempts + 1, changed_at=now)
+        .returning(OUTBOUND)
+    )
+    return sorted((message(row) for row in connection.execute(claimed)), key=lambda m: m.id)
+
+
+def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: datetime) -> None:
+    """Store what became of a claimed message."""
+    connection.execute(
+        update(OUTBOUND).where(OUTBOUND.c.id == message_id).values(**changes, changed_at=now)
+    )
+
+
+def left_behind(connection: Connection, before: datetime) -> list[Message]:
+    """Messages that a sender claimed before `before` and never marked: their fate is unknown."""
+    query = select(OUTBOUND).where(OUTBOUND.c.state == "claimed", OUTBOUND.c.changed_at < before)
+    return [message(row) for row in connection.execute(query.order_by(OUTBOUND.c.id))]
+
+
+def withdraw(
+    connection: Connection, patient: int, roles: Sequence[str], reason: str, now: datetime
+) -> int:
+    """Withdraw what is queued for a patient's people and has not gone out; return how many."""
+    statement = (
+        update(OUTBOUND)
+        .where(
+            OUTBOUND.c.patient_id == patient,
+            OUTBOUND.c.to_role.in_(roles),
+            OUTBOUND.c.state == "queued",
+        )
+        .values(state="withdrawn", reason=reason, changed_at=now)
+    )
+    return connection.execute(statement).rowcount
+
+
+def by_key(connection: Connection, key: str) -> Message | None:
+    """One message by its business key."""
+    row = connection.execute(select(OUTBOUND).where(OUTBOUND.c.key == key)).one_or_none()
+    return message(row) if row else None
+
+
+def by_provider(connection: Connection, channel: str, provider_id: str) -> Message | None:
+    """One message by the id that the provider gave it."""
+    query = select(OUTBOUND).where(
+        OUTBOUND.c.channel == channel, OUTBOUND.c.provider_id == provider_id
+    )
+    row = connection.execute(query).first()
+    return message(row) if row else None
+
+
+def messages_of(connection: Connection, patient: int | None = None) -> list[Message]:
+    """Every message out, in order; one patient's or everybody's."""
+    query = select(OUTBOUND).order_by(OUTBOUND.c.id)
+    if patient is not None:
+        query = query.where(OUTBOUND.c.patient_id == patient)
+    return [message(row) for row in connection.execute(query)]
+
+
+def message(row: Row[Any]) -> Message:
+    """A row of outbound as a value."""
+    return Message(
+        key=row.key,
+        patient=row.patient_id,
+        to_role=row.to_role,
+        name=row.name,
+        channel=row.channel,
+        address=row.address,
+        text=row.text,
+        choices=tuple(row.choices),
+        queued_at=row.queued_at,
+        prompt_key=row.prompt_key,
+        escalation=row.escalation_id,
+        not_after=row.not_after,
+        state=row.state,
+        reason=row.reason,
+        attempts=row.attempts,
+        changed_at=row.changed_at,
+        provider_id=row.provider_id,
+        id=row.id,
+    )

@@ -1,0 +1,168 @@
+"""Patients, their addresses, facts and medicine holds."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+
+from sqlalchemy import Connection, Update, delete, select, update
+
+from bot.core.protocol import FactValue, MedicineHold
+from bot.core.record import Party, PatientRecord
+from bot.store.engine import insert_new, upsert
+from bot.store.tables import CONTACT, FACT, HOLD, PATIENT
+
+
+class AddressTaken(ValueError):
+    """The address already belongs to another person in the record."""
+
+
+def add_patient(
+    connection: Connection,
+    reference: str,
+    name: str,
+    born: date | None,
+    enrolled_at: datetime,
+    dawn_agreed: bool,
+) -> int | None:
+    """Add a patient; None when the reference is already enrolled."""
+    values = {
+        "reference": reference,
+        "name": name,
+        "born": born,
+        "enrolled_at": enrolled_at,
+        "dawn_agreed": dawn_agreed,
+    }
+    return insert_new(connection, PATIENT, values)
+
+
+def lock(connection: Connection, patient: int) -> None:
+    """Make this transaction the only one that moves the patient (on SQLite BEGIN did it)."""
+    connection.execute(select(PATIENT.c.id).where(PATIENT.c.id == patient).with_for_update())
+
+
+def patient_record(connection: Connection, patient: int) -> PatientRecord:
+    """The patient as enrolled. Raises LookupError for an unknown id."""
+    row = connection.execute(select(PATIENT).where(PATIENT.c.id == patient)).one_or_none()
+    if row is None:
+        raise LookupError(f"No patient with id {patient} in the record.")
+    return PatientRecord(
+        row.id, row.reference, row.name, row.born, row.enrolled_at, row.dawn_agreed
+    )
+
+
+def patient_by_reference(connection: Connection, reference: str) -> int | None:
+    """The id of the patient with the hospital's own reference."""
+    query = select(PATIENT.c.id).where(PATIENT.c.reference == reference)
+    found: int | None = connection.execute(query).scalar()
+    return found
+
+
+def all_patients(connection: Connection) -> list[int]:
+    """Every patient's id, in order of enrolment."""
+    return list(connection.execute(select(PATIENT.c.id).order_by(PATIENT.c.id)).scalars())
+
+
+def set_dawn_agreed(connection: Connection, patient: int, agreed: bool) -> None:
+    """Store whether time-critical prompts may come in quiet hours."""
+    connection.execute(update(PATIENT).where(PATIENT.c.id == patient).values(dawn_agreed=agreed))
+
+
+def add_contact(
+    connection: Connection, patient: int, channel: str, address: str, coach: int | None = None
+) -> None:
+    """Give a patient or a coach an address. Raises AddressTaken if it is somebody else's."""
+    values = {"channel": channel, "address": address, "patient_id": patient, "coach_id": coach}
+    if insert_new(connection, CONTACT, values) is None:
+        owner = find_party(connection, channel, address)
+        if owner is None or (owner.patient, owner.coach) != (patient, coach):
+            raise AddressTaken(
+                f"The {channel} address is already on file for another person. Ask both which"
+                " of them reads it, and enter another address for one of them."
+            )
+
+
+def find_party(connection: Connection, channel: str, address: str) -> Party | None:
+    """Who is behind an address, or None for a stranger."""
+    query = select(CONTACT).where(CONTACT.c.channel == channel, CONTACT.c.address == address)
+    row = connection.execute(query).one_or_none()
+    if row is None:
+        return None
+    stopped = row.stopped_at is not None or row.wrong_at is not None
+    return Party(row.patient_id, row.channel, row.address, row.coach_id, stopped)
+
+
+def address_of(connection: Connection, patient: int) -> Party | None:
+    """The patient's own address that messages go to: the newest that is not stopped or wrong."""
+    query = (
+        select(CONTACT)
+        .where(CONTACT.c.patient_id == patient, CONTACT.c.coach_id.is_(None))
+        .order_by(CONTACT.c.stopped_at.isnot(None), CONTACT.c.wrong_at.isnot(None))
+        .order_by(CONTACT.c.id.desc())
+        .limit(1)
+    )
+    row = connection.execute(query).one_or_none()
+    if row is None:
+        return None
+    stopped = row.stopped_at is not None or row.wrong_at is not None
+    return Party(patient, row.channel, row.address, None, stopped)
+
+
+def stop_address(connection: Connection, party: Party, now: datetime, *, wrong: bool) -> None:
+    """Nothing more goes to this address: the owner opted out, or it is a wrong number."""
+    column = {"wrong_at": now} if wrong else {"stopped_at": now}
+    connection.execute(_at(party).values(**column))
+
+
+def reopen_address(connection: Connection, party: Party) -> None:
+    """Messages may go to this address again."""
+    connection.execute(_at(party).values(stopped_at=None, wrong_at=None))
+
+
+def _at(party: Party) -> Update:
+    return update(CONTACT).where(
+        CONTACT.c.channel == party.channel, CONTACT.c.address == party.address
+    )
+
+
+def learn_fact(
+    connection: Connection, patient: int, name: str, value: FactValue, source: str, now: datetime
+) -> None:
+    """Store one fact, replacing what was known."""
+    values = {"patient_id": patient, "name": name, "value": value, "source": source, "at": now}
+    upsert(connection, FACT, values, ("patient_id", "name"))
+
+
+def facts_of(connection: Connection, patient: int) -> dict[str, FactValue]:
+    """All that is known about the patient."""
+    query = select(FACT.c.name, FACT.c.value).where(FACT.c.patient_id == patient)
+    return {row.name: row.value for row in connection.execute(query)}
+
+
+def put_hold(connection: Connection, patient: int, hold: MedicineHold) -> None:
+    """Store a medicine hold, replacing the one for the same medicine."""
+    values = {
+        "patient_id": patient,
+        "medicine": hold.medicine,
+        "last_dose_on": hold.last_dose_on,
+        "last_dose_at": hold.last_dose_at,
+        "prescriber": hold.prescriber,
+        "instruction": hold.instruction,
+    }
+    upsert(connection, HOLD, values, ("patient_id", "medicine"))
+
+
+def drop_holds(connection: Connection, patient: int, medicines: Sequence[str]) -> None:
+    """Take medicine holds off the record: their dates belong to a surgery that moved."""
+    connection.execute(
+        delete(HOLD).where(HOLD.c.patient_id == patient, HOLD.c.medicine.in_(medicines))
+    )
+
+
+def holds_of(connection: Connection, patient: int) -> tuple[MedicineHold, ...]:
+    """The medicines that a prescriber told the patient to stop, by last dose."""
+    query = select(HOLD).where(HOLD.c.patient_id == patient).order_by(HOLD.c.last_dose_on)
+    return tuple(
+        MedicineHold(
+            row.medicine, row.last_dose_on, row.prescriber, row.instruction, row.last_dose_at
+        )
+        for row in connection.execute(query)
+    )

@@ -1,0 +1,163 @@
+"""The dated countdown: planned prompts and what was recorded about each item."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Row, insert, select, update
+
+from bot.core.planned import Part, PlannedPrompt
+from bot.core.protocol import Late, Priority
+from bot.core.record import ItemStatus, Operation
+from bot.store.engine import insert_new, upsert
+from bot.store.tables import ITEM, PROMPT
+
+
+def put_prompts(
+    connection: Connection, operation: Operation, prompts: Iterable[PlannedPrompt], now: datetime
+) -> None:
+    """Add prompts in the operation's present generation; a key that is there already stays."""
+    rows = [_columns(operation, prompt, now) for prompt in prompts]
+    known = set(_keys(connection, operation))
+    fresh = [row for row in rows if row["key"] not in known]
+    if fresh:
+        connection.execute(insert(PROMPT), fresh)
+
+
+def _keys(connection: Connection, operation: Operation) -> Sequence[str]:
+    query = select(PROMPT.c.key).where(
+        PROMPT.c.surgery_id == operation.id, PROMPT.c.generation == operation.revision
+    )
+    return connection.execute(query).scalars().all()
+
+
+def _columns(operation: Operation, prompt: PlannedPrompt, now: datetime) -> dict[str, Any]:
+    return {
+        "patient_id": operation.patient,
+        "surgery_id": operation.id,
+        "key": prompt.key,
+        "generation": operation.revision,
+        "parts": [[part.prompt, part.flow, dict(part.values)] for part in prompt.parts],
+        "due": prompt.due,
+        "closes": prompt.closes,
+        "to_role": prompt.to,
+        "priority": str(prompt.priority),
+        "late": str(prompt.late),
+        "time_critical": prompt.time_critical,
+        "state": "planned",
+        "reason": "",
+        "changed_at": now,
+    }
+
+
+def prompts_of(
+    connection: Connection, operation: Operation, *, states: Sequence[str] = ("planned",)
+) -> tuple[PlannedPrompt, ...]:
+    """The operation's prompts in the given states, in every generation, in order of time."""
+    query = (
+        select(PROMPT)
+        .where(PROMPT.c.surgery_id == operation.id, PROMPT.c.state.in_(states))
+        .order_by(PROMPT.c.due, PROMPT.c.id)
+    )
+    return tuple(planned(row) for row in connection.execute(query))
+
+
+def planned(row: Row[Any]) -> PlannedPrompt:
+    """A row of planned_prompt as the core's value."""
+    return PlannedPrompt(
+        key=row.key,
+        parts=tuple(Part(prompt, flow, values) for prompt, flow, values in row.parts),
+        due=row.due,
+        closes=row.closes,
+        to=row.to_role,
+        priority=Priority(row.priority),
+        late=Late(row.late),
+        time_critical=row.time_critical,
+    )
+
+
+def withdraw_prompts(
+    connection: Connection, operation: Operation, keys: Sequence[str], reason: str, now: datetime
+) -> None:
+    """Withdraw planned prompts that have not gone out."""
+    connection.execute(
+        update(PROMPT)
+        .where(
+            PROMPT.c.surgery_id == operation.id,
+            PROMPT.c.state == "planned",
+            PROMPT.c.key.in_(keys),
+        )
+        .values(state="cancelled", reason=reason, changed_at=now)
+    )
+
+
+def due_prompts(connection: Connection, now: datetime, limit: int) -> list[tuple[int, int]]:
+    """(prompt id, patient id) of prompts whose time has come, the oldest first."""
+    query = (
+        select(PROMPT.c.id, PROMPT.c.patient_id)
+        .where(PROMPT.c.state == "planned", PROMPT.c.due <= now)
+        .order_by(PROMPT.c.due, PROMPT.c.id)
+        .limit(limit)
+    )
+    return [(row.id, row.patient_id) for row in connection.execute(query)]
+
+
+def claim_prompt(
+    connection: Connection, prompt: int, state: str, reason: str, now: datetime
+) -> PlannedPrompt | None:
+    """Move a prompt out of "planned"; None when somebody else already did."""
+    statement = (
+        update(PROMPT)
+        .where(PROMPT.c.id == prompt, PROMPT.c.state == "planned")
+        .values(state=state, reason=reason, changed_at=now)
+        .returning(PROMPT)
+    )
+    row = connection.execute(statement).one_or_none()
+    return planned(row) if row else None
+
+
+def prompt_by_id(connection: Connection, prompt: int) -> PlannedPrompt:
+    """One planned prompt."""
+    return planned(connection.execute(select(PROMPT).where(PROMPT.c.id == prompt)).one())
+
+
+def put_off(connection: Connection, prompt: int, until: datetime, reason: str) -> None:
+    """Move a prompt that could not be handled forward, so that it cannot stop the others."""
+    connection.execute(update(PROMPT).where(PROMPT.c.id == prompt).values(due=until, reason=reason))
+
+
+def note_missed(
+    connection: Connection, operation: Operation, key: str, flow: str, reason: str, now: datetime
+) -> None:
+    """Keep a prompt that has no time any more, for the nurse's list."""
+    prompt = PlannedPrompt(key, (Part(key, flow),), now, now, "nurse", Priority.TEACHING)
+    row = {**_columns(operation, prompt, now), "state": "missed", "reason": reason}
+    insert_new(connection, PROMPT, row)
+
+
+def record_item(
+    connection: Connection, operation: Operation, name: str, value: str, by: str, now: datetime
+) -> None:
+    """Store one item's status in the present revision: one row each, the last word counts."""
+    values = {
+        "patient_id": operation.patient,
+        "name": name,
+        "generation": operation.revision,
+        "value": value,
+        "by": by,
+        "at": now,
+    }
+    upsert(connection, ITEM, values, ("patient_id", "name", "generation"))
+
+
+def items_of(connection: Connection, operation: Operation) -> dict[str, ItemStatus]:
+    """What is recorded in the operation's present revision."""
+    query = (
+        select(ITEM)
+        .where(ITEM.c.patient_id == operation.patient, ITEM.c.generation == operation.revision)
+        .order_by(ITEM.c.at, ITEM.c.id)
+    )
+    return {
+        row.name: ItemStatus(row.name, row.value, row.by, row.at)
+        for row in connection.execute(query)
+    }

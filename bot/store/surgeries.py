@@ -1,0 +1,118 @@
+"""Surgeons' offices, their on-call lists, and the operations."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Row, delete, insert, select, update
+
+from bot.core.protocol import Surgery
+from bot.core.record import OnCall, Operation
+from bot.store.engine import insert_new
+from bot.store.tables import ON_CALL, SURGEON, SURGERY
+
+
+def surgeon_id(connection: Connection, name: str) -> int:
+    """The id of a surgeon's office, adding it the first time."""
+    insert_new(connection, SURGEON, {"name": name})
+    found: int = connection.execute(select(SURGEON.c.id).where(SURGEON.c.name == name)).scalar_one()
+    return found
+
+
+def put_on_call(connection: Connection, surgeon: str, contacts: Sequence[OnCall]) -> None:
+    """Replace a surgeon's on-call list; the first is told first."""
+    office = surgeon_id(connection, surgeon)
+    connection.execute(delete(ON_CALL).where(ON_CALL.c.surgeon_id == office))
+    rows = [
+        {
+            "surgeon_id": office,
+            "rank": rank,
+            "name": contact.name,
+            "channel": contact.channel,
+            "address": contact.address,
+        }
+        for rank, contact in enumerate(contacts)
+    ]
+    if rows:
+        connection.execute(insert(ON_CALL), rows)
+
+
+def on_call(connection: Connection, surgeon: str) -> tuple[OnCall, ...]:
+    """A surgeon's on-call list in order; empty when none was entered."""
+    query = (
+        select(ON_CALL)
+        .join(SURGEON, SURGEON.c.id == ON_CALL.c.surgeon_id)
+        .where(SURGEON.c.name == surgeon)
+        .order_by(ON_CALL.c.rank)
+    )
+    return tuple(OnCall(row.name, row.channel, row.address) for row in connection.execute(query))
+
+
+def add_surgery(connection: Connection, patient: int, surgeon: str, surgery: Surgery) -> int:
+    """Add the patient's operation."""
+    values = {
+        **_columns(surgery),
+        "patient_id": patient,
+        "surgeon_id": surgeon_id(connection, surgeon),
+    }
+    new_id: int = connection.execute(
+        insert(SURGERY).values(**values).returning(SURGERY.c.id)
+    ).scalar_one()
+    return new_id
+
+
+def operation_of(connection: Connection, patient: int) -> Operation:
+    """The patient's operation. Raises LookupError when there is none."""
+    query = (
+        select(SURGERY, SURGEON.c.name.label("surgeon"))
+        .join(SURGEON, SURGEON.c.id == SURGERY.c.surgeon_id)
+        .where(SURGERY.c.patient_id == patient)
+    )
+    row = connection.execute(query).one_or_none()
+    if row is None:
+        raise LookupError(f"Patient {patient} has no surgery on file. Enrol them first.")
+    return _operation(row)
+
+
+def _operation(row: Row[Any]) -> Operation:
+    surgery = Surgery(row.joint, row.side, row.on_date, row.zone, row.starts_at, row.arrive_at)
+    return Operation(
+        row.id, row.patient_id, row.surgeon, surgery, row.status, row.revision, row.nurse_due
+    )
+
+
+def change_surgery(
+    connection: Connection, operation: Operation, surgery: Surgery, status: str = "planned"
+) -> None:
+    """Store a changed operation as the next revision."""
+    connection.execute(
+        update(SURGERY)
+        .where(SURGERY.c.id == operation.id)
+        .values(**_columns(surgery), status=status, revision=operation.revision + 1)
+    )
+
+
+def set_nurse_due(connection: Connection, surgery: int, due: datetime | None) -> None:
+    """Store by when the nurse must be told that the start time is missing."""
+    connection.execute(update(SURGERY).where(SURGERY.c.id == surgery).values(nurse_due=due))
+
+
+def starts_missing(connection: Connection, now: datetime) -> list[int]:
+    """Patients whose start time is still unknown past the time when the nurse must be told."""
+    query = select(SURGERY.c.patient_id).where(
+        SURGERY.c.status == "planned",
+        SURGERY.c.starts_at.is_(None),
+        SURGERY.c.nurse_due <= now,
+    )
+    return list(connection.execute(query.order_by(SURGERY.c.patient_id)).scalars())
+
+
+def _columns(surgery: Surgery) -> dict[str, Any]:
+    return {
+        "joint": surgery.joint,
+        "side": surgery.side,
+        "on_date": surgery.on,
+        "starts_at": surgery.starts_at,
+        "arrive_at": surgery.arrive_at,
+        "zone": surgery.zone,
+    }

@@ -1,0 +1,126 @@
+"""The tables of what came in, what goes out, what a nurse must follow, and who did what."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Index, UniqueConstraint, text
+from sqlmodel import Field, SQLModel
+
+from bot.store.tables import core, instant, json_column
+
+
+class InboundRow(SQLModel, table=True):
+    """One message as it came. The provider's id is unique, so a repeat takes effect once."""
+
+    __tablename__ = "inbound"
+    __table_args__ = (UniqueConstraint("channel", "provider_message_id"),)
+    id: int | None = Field(default=None, primary_key=True)
+    channel: str
+    provider_message_id: str
+    address: str
+    patient_id: int | None = Field(default=None, foreign_key="patient.id", index=True)
+    by_role: str = "unknown"
+    text: str
+    received_at: datetime = instant()
+    handled_at: datetime = instant()
+
+
+class ReadingRow(SQLModel, table=True):
+    """How one message was understood, and the words that made it so."""
+
+    __tablename__ = "reading"
+    inbound_id: int = Field(primary_key=True, foreign_key="inbound.id")
+    asked: str
+    act: str
+    also: Any = json_column()
+    symptoms: Any = json_column()
+    alert: bool
+    because: Any = json_column()
+
+
+class OutboundRow(SQLModel, table=True):
+    """One message to send: the outbox. `key` is the business key, unique for ever."""
+
+    __tablename__ = "outbound"
+    __table_args__ = (Index("ix_outbound_state_next_try_at", "state", "next_try_at"),)
+    id: int | None = Field(default=None, primary_key=True)
+    key: str = Field(unique=True)
+    patient_id: int | None = Field(default=None, foreign_key="patient.id", index=True)
+    escalation_id: int | None = Field(default=None, foreign_key="escalation.id", index=True)
+    to_role: str
+    name: str = ""  # of the recipient
+    channel: str
+    address: str
+    text: str
+    choices: Any = json_column()
+    prompt_key: str | None = None
+    queued_at: datetime = instant()
+    not_after: datetime | None = instant(optional=True)  # stale from then on
+    state: str = "queued"  # "queued", "claimed", "sent", "failed", "unknown", "withdrawn"
+    reason: str = ""
+    attempts: int = 0
+    next_try_at: datetime = instant()
+    changed_at: datetime = instant()
+    provider_id: str | None = Field(default=None, index=True)
+    delivery: str = ""  # the provider's last receipt
+
+
+class EscalationRow(SQLModel, table=True):
+    """One case. Its life is in `escalation_event`; the columns here are found by queries."""
+
+    __tablename__ = "escalation"
+    __table_args__ = (
+        Index(
+            "uq_escalation_open",
+            "patient_id",
+            "topic",
+            unique=True,
+            sqlite_where=text("closed_at IS NULL"),
+            postgresql_where=text("closed_at IS NULL"),
+        ),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    patient_id: int = Field(foreign_key="patient.id", index=True)
+    topic: str
+    severity: str
+    standing: str
+    opened_at: datetime = instant()
+    deadline_at: datetime | None = instant(optional=True, index=True)
+    closed_at: datetime | None = instant(optional=True)
+
+
+class EscalationEventRow(SQLModel, table=True):
+    """One entry in a case's log. Rows are only added: the database refuses anything else."""
+
+    __tablename__ = "escalation_event"
+    __table_args__ = (UniqueConstraint("escalation_id", "place"),)
+    id: int | None = Field(default=None, primary_key=True)
+    escalation_id: int = Field(foreign_key="escalation.id")
+    place: int
+    step: str
+    at: datetime = instant()
+    who: str
+    note: str = ""
+    words: str = ""
+    reason: str = ""
+    severity: str = ""
+    detail: Any = json_column()
+
+
+class AuditRow(SQLModel, table=True):
+    """Who did what to which patient, when. Rows are only added."""
+
+    __tablename__ = "audit"
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime = instant()
+    who: str
+    what: str
+    patient_id: int | None = Field(default=None, foreign_key="patient.id", index=True)
+    detail: Any = json_column()
+
+
+INBOUND, READING, OUTBOUND = core(InboundRow), core(ReadingRow), core(OutboundRow)
+ESCALATION, ESCALATION_EVENT = core(EscalationRow), core(EscalationEventRow)
+AUDIT = core(AuditRow)
+APPEND_ONLY = (ESCALATION_EVENT, AUDIT)
+METADATA = SQLModel.metadata

@@ -1,0 +1,31 @@
+"""Column types that keep instants in UTC and values in JSON."""
+
+from datetime import UTC, datetime
+
+from sqlalchemy import DateTime, Dialect
+from sqlalchemy.types import TypeDecorator
+
+
+class Utc(TypeDecorator[datetime]):
+    """An instant. Refuses naive datetimes; gives back timezone-aware UTC on every database.
+
+    SQLite keeps no zone and PostgreSQL answers in the session's zone, so both directions convert.
+    """
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Turn an aware datetime into UTC; raise ValueError for a naive one."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"{value!r} has no time zone. Store instants as aware datetimes.")
+        at = value.astimezone(UTC)
+        return at.replace(tzinfo=None) if dialect.name == "sqlite" else at
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Give the instant back as aware UTC."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from bot.core.protocol import Priority
+from bot.core.protocol import FactValue, Priority, Rules
 from bot.reading.reading import Reading
 
 
@@ -27,6 +27,9 @@ class OpenQuestion:
     nudges: int = 0
     rung: str = "patient"  # "patient", "coach", "nurse": who is being waited for
     rung_at: datetime | None = None  # when that rung began
+    closes: datetime | None = None  # stale after this: no more nudges, the nurse is told at once
+    ask_again_at: datetime | None = None  # the patient said "later"
+    answered: str | None = None  # reply key, once it is closed; None: nobody answered
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +46,11 @@ class WaitingFlow:
 
 @dataclass(frozen=True, slots=True)
 class Conversation:
-    """One patient's chat. `version` guards against two writers."""
+    """One patient's chat. `version` guards against two writers.
+
+    `coach` is the coach's own thread (their prompts and questions), kept inside the patient's so
+    that both change in one transaction; it has no coach of its own.
+    """
 
     language: str = "en"
     open: OpenQuestion | None = None
@@ -53,6 +60,31 @@ class Conversation:
     paused: bool = False  # staff stopped the messages
     escalated: frozenset[str] = frozenset()  # reasons of the escalation now open
     version: int = 0
+    who: str = "patient"  # whose thread this is: "patient" or "coach"
+    last: OpenQuestion | None = None  # closed most recently; a correction may reopen it
+    last_closed_at: datetime | None = None
+    unread: int = 0  # unclear messages in a row while nothing was open
+    coach: "Conversation | None" = None
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What a step may look at beside the conversation. The shell reads it from the record.
+
+    `facts` hold the patient's facts (defaults come from the flow book). `values` fill the texts.
+    `days_left` counts local calendar days to surgery; None when there is no date.
+    """
+
+    rules: Rules
+    zone: str  # IANA name of the hospital's zone
+    facts: Mapping[str, FactValue] = field(default_factory=dict)
+    values: Mapping[str, str] = field(default_factory=dict)
+    done: frozenset[str] = frozenset()
+    office_open: bool = True
+    has_coach: bool = False
+    may_ask_coach: bool = False  # the patient consented to the coach being asked
+    dawn_agreed: bool = False
+    days_left: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +105,7 @@ class Heard:
     reading: Reading
     text: str
     by: str = "patient"
+    answer: str | None = None  # ready answer to a question, in the writer's language
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +127,7 @@ class Say:
     choices: tuple[str, ...] = ()  # reply keys to offer, in order
     health: bool = False  # a copy of this counts as a health answer
     prompt: str | None = None
+    text: str | None = None  # ready text (an answer): used instead of the wording line
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +172,7 @@ class SetStopped:
     """The patient opted out (True) or came back (False)."""
 
     stopped: bool
+    who: str = "patient"  # or "coach": only the coach's own messages stop
 
 
 @dataclass(frozen=True, slots=True)

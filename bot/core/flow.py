@@ -85,3 +85,4 @@ class FlowBook:
     reasons: Mapping[str, Reason]
     fact_defaults: Mapping[str, bool | int | str] = field(default_factory=dict)
     languages: tuple[str, ...] = ("en", "es")
+    machines: Mapping[str, object] = field(default_factory=dict, compare=False)  # core/machine.py

@@ -1,0 +1,97 @@
+"""Loads the lexicon files of `flows/lexicon/` into one compiled Lexicon.
+
+Both languages are always active together: patients mix them in one message.
+"""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.comments import CommentedMap
+from ruamel.yaml.error import MarkedYAMLError
+
+from bot.reading.lexicon import Lexicon, Phrase, PhraseFault, parse_phrase
+
+LEXICON_DIR = Path(__file__).resolve().parents[2] / "flows" / "lexicon"
+_HEADER = ("lexicon", "purpose", "owner", "review_by", "how_to_add")
+_GROUPS = {
+    "symptoms": "symptom",
+    "emergencies": "emergency",
+    "alarms": "",
+    "acts": "act",
+    "whole_message": "whole",
+    "modifiers": "mod",
+    "harmless": "harmless",
+    "spelling": "spell",
+    "unsure": "unsure",
+}
+_TABLES = ("emoji", "numbers", "common_words")
+
+
+class LexiconFault(ValueError):
+    """A lexicon file that cannot be used; the message carries file, line and how to mend it."""
+
+
+def load_lexicon(folder: Path = LEXICON_DIR) -> Lexicon:
+    """The lexicon in every language. Raises LexiconFault naming every fault with its line."""
+    files = sorted(folder.glob("*.yaml"))
+    if not files:
+        raise LexiconFault(f"{folder}: no lexicon file. Add en.yaml and es.yaml.")
+    phrases: list[Phrase] = []
+    tables: dict[str, dict[str, Any]] = {"emoji": {}, "numbers": {}}
+    common: set[str] = set()
+    for path in files:
+        page = _page(path)
+        phrases.extend(_phrases(page, path))
+        for name, table in tables.items():
+            table.update(page.get(name, {}))
+        common.update(str(page.get("common_words", "")).split())
+    _check(phrases)
+    return Lexicon(phrases, common_words=frozenset(common), **tables)
+
+
+def _page(path: Path) -> CommentedMap:
+    try:
+        page = YAML(typ="rt").load(path.read_text(encoding="utf-8"))
+    except MarkedYAMLError as fault:
+        line = fault.problem_mark.line + 1 if fault.problem_mark else 1
+        raise LexiconFault(f"{path}:{line}: {fault.problem}. Mend the YAML there.") from fault
+    if not isinstance(page, CommentedMap):
+        raise LexiconFault(f"{path}:1: not a mapping. Start from the header of en.yaml.")
+    missing = [key for key in _HEADER if key not in page]
+    unknown = [key for key in page if key not in {*_HEADER, *_GROUPS, *_TABLES}]
+    if missing:
+        raise LexiconFault(f"{path}:1: header lacks {', '.join(missing)}. Add it at the top.")
+    if unknown:
+        line = page.lc.key(unknown[0])[0] + 1
+        allowed = ", ".join((*_GROUPS, *_TABLES))
+        raise LexiconFault(f"{path}:{line}: unknown group '{unknown[0]}'. Use one of {allowed}.")
+    return page
+
+
+def _phrases(page: CommentedMap, path: Path) -> Iterator[Phrase]:
+    for group, prefix in _GROUPS.items():
+        for name, block in (page.get(group) or {}).items():
+            line = page[group].lc.key(name)[0] + 1
+            if not isinstance(block, str):
+                raise LexiconFault(
+                    f"{path}:{line}: '{name}' is not a block of phrases. Write '{name}: |' and one "
+                    "phrase a line below it."
+                )
+            concept = f"{prefix}.{name}" if prefix else str(name)
+            for below, text in enumerate(block.splitlines(), start=1):
+                phrase = text.split(" #")[0].strip()
+                if phrase and not phrase.startswith("#"):
+                    yield Phrase(concept, phrase, line + below, str(path))
+
+
+def _check(phrases: list[Phrase]) -> None:
+    faults = []
+    for phrase in phrases:
+        try:
+            list(parse_phrase(phrase.text))
+        except PhraseFault as fault:
+            faults.append(f"{phrase.file}:{phrase.line}: {fault}")
+    if faults:
+        raise LexiconFault("\n".join(faults))

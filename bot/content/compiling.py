@@ -119,6 +119,7 @@ def _prompt(model: PromptModel, line: int) -> Prompt:
         time_critical=model.time_critical,
         item=model.item,
         skip_if_done=model.skip_if_done,
+        evening_flow=model.evening_flow,
         source_line=line,
     )
 

@@ -33,21 +33,30 @@ class LoopThread:
         """Starts `work` and returns at once."""
         return asyncio.run_coroutine_threadsafe(work, self._loop)
 
+    @property
+    def closed(self) -> bool:
+        """True after `close`."""
+        return self._loop.is_closed()
+
     def close(self) -> None:
         """Cancels what still runs, ends the loop and waits for the thread."""
-        if self._loop.is_closed():
+        if self.closed:
             return
-        self.run(_cancel_others(), 10)
+        self.run(_cancel_others(), 15)
         self._loop.call_soon_threadsafe(self._loop.stop)
         self._thread.join(10)
         self._loop.close()
 
 
 async def _cancel_others() -> None:
-    others = [task for task in asyncio.all_tasks() if task is not asyncio.current_task()]
-    for task in others:
-        task.cancel()
-    await asyncio.gather(*others, return_exceptions=True)
+    """Cancels every other task, more than once: libraries were seen to swallow a cancellation."""
+    for _attempt in range(20):
+        others = [task for task in asyncio.all_tasks() if task is not asyncio.current_task()]
+        if not others:
+            return
+        for task in others:
+            task.cancel()
+        await asyncio.wait(others, timeout=0.5)
 
 
 async def in_thread(work: Callable[[], None]) -> None:

@@ -83,7 +83,7 @@ class SmppChannel:
 
     def close(self) -> None:
         """Unbinds and ends the link. Text that waits for missing parts is handed in first."""
-        if self._link:
+        if self._link and not self._loop.closed:
             with contextlib.suppress(Exception):
                 self._loop.run(self._hand_in_overdue(every=True), 5)
                 self._loop.run(self._link.stop(), 5)

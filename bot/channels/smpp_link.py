@@ -33,13 +33,14 @@ class Link(AbstractHook, AbstractRetryTimer):  # type: ignore[misc]  # the libra
         self._open: dict[str, tuple[asyncio.Future[Answer], SubmitSm]] = {}
         self._handed: set[str] = set()
         self._pause = settings.first_pause
+        self._stopping = False
         self.bound = False
         self.trouble: str | None = "not bound yet"
         self._esme = Client(self, settings, take)
 
     async def serve(self) -> None:
-        """Binds and binds again, for ever."""
-        while True:
+        """Binds and binds again until `stop`."""
+        while not self._stopping:
             try:
                 await self._esme.start()
             except Exception as error:  # the library lets some escape; the link must come back
@@ -64,6 +65,7 @@ class Link(AbstractHook, AbstractRetryTimer):  # type: ignore[misc]  # the libra
 
     async def stop(self) -> None:
         """Unbinds."""
+        self._stopping = True
         if self.bound:
             await self._esme.stop()
         self.bound = False

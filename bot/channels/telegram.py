@@ -89,6 +89,8 @@ class TelegramChannel:
 
     def close(self) -> None:
         """Stops fetching and closes the connections."""
+        if self._loop.closed:
+            return
         with contextlib.suppress(TelegramError, RuntimeError, TimeoutError):
             self._loop.run(self._app.shutdown(), 10)
         self._loop.close()

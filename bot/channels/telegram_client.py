@@ -1,5 +1,6 @@
 """The Telegram client as this project uses it: settings, construction, buttons."""
 
+import os
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,6 +11,7 @@ from bot.channels.form import button_rows, chosen
 from bot.channels.telegram_read import label_pressed
 
 WEBHOOK_PATH = "/channels/telegram"
+os.environ.setdefault("PTB_TIMEDELTA", "1")  # the library's coming way of telling waits
 
 
 @dataclass(frozen=True, slots=True)

@@ -232,7 +232,7 @@ class SmppRig:
         self.settings = SmppSettings(
             host="127.0.0.1", port=self.port, system_id="coach", sender=CLINIC.lstrip("+"),
             **(
-                {"password": "secret", "answer_within": 2.0, "first_pause": 0.05,
+                {"password": "secret", "answer_within": 0.8, "first_pause": 0.05,
                  "throttle_wait": 0.2, "per_second": 1000.0} | settings
             ),
         )  # fmt: skip

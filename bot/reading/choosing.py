@@ -1,0 +1,34 @@
+"""Reads numbered choices: "2", "#2", "the second one", "1 and 3", "dos", "la primera"."""
+
+from bot.reading.understood import Understood
+
+LARGEST_CHOICE = 20
+_ORDINALS = {
+    "first": 1, "1st": 1, "primera": 1, "primero": 1, "primer": 1,
+    "second": 2, "2nd": 2, "segunda": 2, "segundo": 2,
+    "third": 3, "3rd": 3, "tercera": 3, "tercero": 3, "tercer": 3,
+    "fourth": 4, "4th": 4, "cuarta": 4, "cuarto": 4,
+    "fifth": 5, "5th": 5, "quinta": 5, "quinto": 5,
+    "sixth": 6, "sexta": 6, "sexto": 6,
+    "a": 0,
+}  # fmt: skip
+_AROUND = frozenset(
+    "the one number option choice answer is its my i choose pick and y la el opcion numero # num no "
+    "would like want with go elijo escojo please por favor both st nd rd th a o or reply press esta "
+    "este una uno de quiero respuesta contesto choose choices ones just".split()
+)
+
+
+def chosen(reply: Understood) -> tuple[int, ...]:
+    """The choices made, in the order typed; () when the reply is more than a choice."""
+    numbers = {n.start: n for n in reply.numbers if not n.decimal}
+    inside = {i for n in reply.numbers for i in range(n.start, n.end)}
+    picks: list[int] = []
+    for at, word in enumerate(reply.words):
+        if at in numbers and 1 <= numbers[at].value <= LARGEST_CHOICE:
+            picks.append(int(numbers[at].value))
+        elif _ORDINALS.get(word.text):
+            picks.append(_ORDINALS[word.text])
+        elif at not in inside and word.text not in _AROUND and word.text not in ".,?":
+            return ()
+    return tuple(dict.fromkeys(picks))

@@ -1,0 +1,114 @@
+"""What a reply means as an answer to the question that was open."""
+
+from bot.reading.choosing import chosen
+from bot.reading.reading import Act, Asked, Reading
+from bot.reading.understood import Understood
+
+
+def answer_to_question(reply: Understood) -> Reading | None:
+    """The reply as an answer to what was asked; None when it is not one."""
+    reader = _READERS.get(reply.asked)
+    reading = reader(reply) if reader is not None else None
+    if reading is None and (picks := chosen(reply)) and _takes_choices(reply):
+        return Reading(Act.CHOICE, choices=picks, because=(reply.whole,))
+    return reading
+
+
+def _takes_choices(reply: Understood) -> bool:
+    return reply.asked is not Asked.TEMPERATURE and reply.asked is not Asked.NONE
+
+
+def _picked(reply: Understood) -> Reading | None:
+    picks = chosen(reply)
+    return Reading(Act.CHOICE, choices=picks, because=(reply.whole,)) if picks else None
+
+
+def _symptom_check(reply: Understood) -> Reading | None:
+    if (pick := _picked(reply)) is not None:
+        return pick
+    yes, no = reply.says("mod.yes", "act.yes"), reply.says("act.no")
+    good = reply.says("act.all_good") or any(m.denied or m.gone for m in reply.mentions)
+    if reply.says("act.actually_yes"):
+        return _alarm(reply, "act.actually_yes")
+    if good or no:
+        because = reply.quote("act.all_good", "act.no") or (reply.whole,)
+        return Reading(Act.ALL_CLEAR, because=because)
+    if yes and not _only_ok(reply):
+        return _alarm(reply, "mod.yes", "act.yes")
+    return None
+
+
+def _only_ok(reply: Understood) -> bool:
+    return set(reply.whole.split()) <= _OK
+
+
+_OK = frozenset("ok okay k kk okey vale bueno thanks thank you gracias".split())
+
+
+def _alarm(reply: Understood, *names: str) -> Reading:
+    """A yes to "any symptoms?": an alarm whose detail must be asked for."""
+    return Reading(Act.SYMPTOM, alert=True, because=reply.quote(*names))
+
+
+def _wash(reply: Understood) -> Reading | None:
+    if (pick := _picked(reply)) is not None:
+        return pick
+    if reply.says("act.not_done") or (reply.says("act.no") and not reply.says("act.done")):
+        return Reading(Act.NOT_DONE, because=reply.quote("act.not_done", "act.no"))
+    if reply.says("act.done") or (reply.says("mod.yes", "act.yes") and not _only_ok(reply)):
+        return Reading(Act.DONE, because=reply.quote("act.done", "mod.yes", "act.yes"))
+    return None
+
+
+def _medicine_stop(reply: Understood) -> Reading | None:
+    if (pick := _picked(reply)) is not None:
+        return pick
+    late = reply.says("act.still_taking", "act.not_done")
+    stopped = reply.says("act.stopped")
+    if reply.says("act.still_taking") or (late and not stopped):
+        return Reading(
+            Act.NOT_DONE, alert=True, because=reply.quote("act.still_taking", "act.not_done")
+        )
+    if stopped or reply.says("act.done"):
+        return Reading(Act.DONE, because=reply.quote("act.stopped", "act.done"))
+    if reply.says("act.no"):
+        return Reading(Act.NOT_DONE, alert=True, because=reply.quote("act.no"))
+    if reply.says("mod.yes", "act.yes") and not _only_ok(reply):
+        return Reading(Act.DONE, because=reply.quote("mod.yes", "act.yes"))
+    return None
+
+
+def _yes_no(reply: Understood) -> Reading | None:
+    if (pick := _picked(reply)) is not None and reply.numbers:
+        return pick
+    if reply.says("act.no", "act.not_done"):
+        return Reading(Act.DENY, because=reply.quote("act.no", "act.not_done"))
+    if reply.says("mod.yes", "act.yes", "act.all_good", "act.done"):
+        because = reply.quote("mod.yes", "act.yes", "act.all_good", "act.done")
+        return Reading(Act.AFFIRM, because=because)
+    return None
+
+
+def _temperature(reply: Understood) -> Reading | None:
+    if (temperature := reply.temperature) is not None:
+        return Reading(Act.NUMBER, temperature=temperature, because=(reply.whole,))
+    if any(m.temperature is None for m in reply.measured):
+        odd = tuple(m.typed for m in reply.measured if m.temperature is None)
+        return Reading(Act.UNCLEAR, because=odd)
+    if reply.says("act.all_good") or any(m.denied for m in reply.mentions):
+        return Reading(Act.ALL_CLEAR, because=reply.quote("act.all_good") or (reply.whole,))
+    return None
+
+
+def _choice(reply: Understood) -> Reading | None:
+    return _picked(reply)
+
+
+_READERS = {
+    Asked.SYMPTOM_CHECK: _symptom_check,
+    Asked.WASH: _wash,
+    Asked.MEDICINE_STOP: _medicine_stop,
+    Asked.YES_NO: _yes_no,
+    Asked.TEMPERATURE: _temperature,
+    Asked.CHOICE: _choice,
+}

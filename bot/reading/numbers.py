@@ -1,0 +1,128 @@
+"""Reads numbers out of words: digits, "a hundred and one point two", "treinta y ocho y medio"."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from bot.reading.lexicon import Word
+
+_POINT = frozenset({"point", "punto", "coma", "con", "dot"})
+_JOIN = frozenset({"and", "y", "oh", "o"})
+_HALF = frozenset({"half", "medio", "media"})
+_ARTICLE = frozenset({"a", "un", "una"})
+_HUNDRED = frozenset({"hundred", "cien", "ciento"})
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number in words[start:end]. `decimal` when tenths were stated."""
+
+    start: int
+    end: int
+    value: float
+    decimal: bool
+    spoken: bool = False
+
+
+def find_numbers(words: Sequence[Word], named: Mapping[str, float]) -> list[Number]:
+    """Every number in the reply, left to right. `named` gives the value of a number word."""
+    found: list[Number] = []
+    at = 0
+    while at < len(words):
+        number = _digits(words, at) if words[at].text[:1].isdigit() else _spoken(words, at, named)
+        if number is not None:
+            found.append(number)
+        at = number.end if number is not None else at + 1
+    return found
+
+
+def _digits(words: Sequence[Word], at: int) -> Number | None:
+    text = words[at].text
+    if ":" in text or "/" in text:
+        return None
+    if text.count(".") + text.count(",") > 1 or not text.isascii():
+        return None
+    whole, _, tenths = text.replace(",", ".").partition(".")
+    if tenths and len(tenths) > 2:
+        return Number(at, at + 1, float(whole + tenths), False)
+    if tenths:
+        return Number(at, at + 1, float(f"{whole}.{tenths}"), True)
+    return _with_tenths(words, at + 1, Number(at, at + 1, float(whole), False))
+
+
+def _with_tenths(words: Sequence[Word], place: int, number: Number) -> Number:
+    """Adds "point 4", "y medio", "and a half" that may follow a whole number."""
+    ahead = [w.text for w in words[place : place + 3]]
+    if len(ahead) > 1 and ahead[0] in _POINT and (digit := _tenth(ahead[1])) is not None:
+        return Number(number.start, place + 2, number.value + digit / 10, True, number.spoken)
+    joined = 1 if ahead[:1] and ahead[0] in _JOIN else 0
+    joined += 1 if ahead[joined : joined + 1] and ahead[joined] in _ARTICLE else 0
+    if joined and ahead[joined : joined + 1] and ahead[joined] in _HALF:
+        return Number(number.start, place + joined + 1, number.value + 0.5, True, number.spoken)
+    return number
+
+
+_ONES = {
+    w: i
+    for i, pair in enumerate(
+        "zero/oh/cero one/uno two/dos three/tres four/cuatro five/cinco six/seis seven/siete "
+        "eight/ocho nine/nueve".split()
+    )
+    for w in pair.split("/")
+} | {"o": 0, "un": 1}
+
+
+def _tenth(word: str) -> int | None:
+    if len(word) == 1 and word.isdigit():
+        return int(word)
+    return _ONES.get(word)
+
+
+def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Number | None:
+    first = words[at].text
+    hundred_ahead = at + 1 < len(words) and words[at + 1].text in _HUNDRED
+    if first not in named and not (first in _ARTICLE and hundred_ahead):
+        return None
+    total, place, spoken_tens = 0.0, at, False
+    while place < len(words):
+        text = words[place].text
+        if text in _JOIN and _continues(words, place, named) and place > at:
+            place += 1
+            continue
+        if text in _ARTICLE and place == at and hundred_ahead:
+            total, place = 0.0, place + 1
+            continue
+        if text not in named:
+            break
+        value = named[text]
+        if value == 100:
+            total = 100 * (total or 1)
+        elif total and total % 100 and (total % 10 or value >= 10 or total % 100 < 20):
+            break
+        else:
+            total += value
+        spoken_tens = spoken_tens or value >= 10
+        place += 1
+    return _close(words, at, place, total, named, spoken_tens)
+
+
+def _continues(words: Sequence[Word], place: int, named: Mapping[str, float]) -> bool:
+    return place + 1 < len(words) and words[place + 1].text in named
+
+
+def _close(
+    words: Sequence[Word],
+    at: int,
+    place: int,
+    total: float,
+    named: Mapping[str, float],
+    spoken_tens: bool,
+) -> Number:
+    """Ends a spoken number; "ninety eight six" and "thirty eight five" carry their tenths bare."""
+    number = Number(at, place, total, False, True)
+    with_tenths = _with_tenths(words, place, number)
+    if with_tenths is not number or not spoken_tens or place >= len(words):
+        return with_tenths
+    digit = _ONES.get(words[place].text)
+    if digit is not None and 30 <= total <= 110 and total % 10:
+        return Number(at, place + 1, total + digit / 10, True, True)
+    return number

@@ -1,0 +1,191 @@
+"""Reads one reply: a text plus the question that was open gives a Reading.
+
+Order: emergency, alarm, opt-out, what the open question expects, what is understood but not
+expected, unread. Pure and deterministic; nothing is learned, nothing leaves the machine.
+"""
+
+from dataclasses import replace
+
+from bot.reading.expected import answer_to_question
+from bot.reading.lexicon import Lexicon, Word
+from bot.reading.matching import Match, find_matches
+from bot.reading.numbers import find_numbers
+from bot.reading.reading import Act, Asked, Reading, Symptom
+from bot.reading.scope import Mention, separators, settle
+from bot.reading.temperature import Measured, Thresholds, find_temperatures
+from bot.reading.tokens import plain, tokens
+from bot.reading.understood import SYMPTOMS, URGENT, Understood
+
+__all__ = ["Thresholds", "read"]
+DEFAULT_THRESHOLDS = Thresholds()
+
+
+def read(
+    text: str,
+    asked: Asked,
+    lexicon: Lexicon,
+    *,
+    language: str | None = None,
+    thresholds: Thresholds = DEFAULT_THRESHOLDS,
+) -> Reading:
+    """What `text` means after the question `asked`. Every language of the lexicon is tried."""
+    reply = understand(text, asked, lexicon, thresholds)
+    found = [r for r in (_danger(reply), _alarm(reply), _opt_out(reply)) if r is not None]
+    if not found:
+        return _plain_meaning(reply)
+    return _joined(found)
+
+
+def understand(text: str, asked: Asked, lexicon: Lexicon, thresholds: Thresholds) -> Understood:
+    """Takes a reply apart into words, phrases, numbers, temperatures and scoped mentions."""
+    words = tokens(plain(text, lexicon), lexicon)
+    matches = find_matches(words)
+    numbers = find_numbers(words, lexicon.numbers)
+    measured = find_temperatures(words, numbers, asked) if numbers else []
+    events = _events(words, matches, measured, thresholds)
+    return Understood(
+        asked=asked,
+        words=words,
+        matches=matches,
+        numbers=numbers,
+        measured=measured,
+        mentions=settle(words, events),
+        concepts=frozenset(m.concept for m in matches),
+    )
+
+
+def _events(
+    words: list[Word], matches: list[Match], measured: list[Measured], thresholds: Thresholds
+) -> list[Match]:
+    """What the scope walk goes over, by place. A measured temperature outweighs "have a temp"."""
+    skip = "symptom.fever_if_unmeasured" if any(m.temperature for m in measured) else ""
+    events = [m for m in matches if m.concept != skip and not m.concept.startswith("act.")]
+    events += separators(words)
+    for m in measured:
+        if m.temperature and m.bound != "under" and thresholds.is_fever(m.temperature):
+            events.append(Match(m.start, m.end, "fever_reading"))
+    events.sort(key=_by_place)
+    return events
+
+
+def _by_place(match: Match) -> tuple[int, int]:
+    return match.start, -match.end
+
+
+def _danger(reply: Understood) -> Reading | None:
+    """Self-harm or an emergency."""
+    mentions = [m for m in reply.mentions if m.holds]
+    harm = [m for m in mentions if m.concept == "self_harm" and not m.others]
+    if harm:
+        return Reading(Act.SELF_HARM, alert=True, because=_words(harm))
+    grave = [
+        m
+        for m in mentions
+        if m.concept.startswith("emergency.") and not (m.others and SYMPTOMS.get(m.concept))
+    ]
+    if not grave:
+        return None
+    return _about(Act.EMERGENCY, reply, grave, [m for m in mentions if not m.others])
+
+
+def _alarm(reply: Understood) -> Reading | None:
+    """Symptoms of the patient, then illness around them."""
+    mentions = [m for m in reply.mentions if m.holds]
+    own = [m for m in mentions if not m.others and m.concept in SYMPTOMS]
+    exposed = [m for m in mentions if m.others]
+    around = reply.quote("mod.exposed")
+    if own:
+        reading = _about(Act.SYMPTOM, reply, own, own)
+        return replace(reading, also=(Act.EXPOSURE,)) if exposed else reading
+    if exposed or (around and not reply.asks):
+        return Reading(Act.EXPOSURE, alert=True, because=_words(exposed) or around)
+    return None
+
+
+def _about(act: Act, reply: Understood, why: list[Mention], said: list[Mention]) -> Reading:
+    symptoms = dict.fromkeys(SYMPTOMS[m.concept] for m in said if m.concept in SYMPTOMS)
+    return Reading(
+        act,
+        symptoms=tuple(symptoms),
+        temperature=reply.temperature,
+        alert=True,
+        because=_words(why) + _words([m for m in said if m not in why]),
+    )
+
+
+def _words(mentions: list[Mention]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(m.words for m in mentions))
+
+
+def _opt_out(reply: Understood) -> Reading | None:
+    if reply.whole_message("opt_out"):
+        return Reading(Act.OPT_OUT, because=(reply.whole,))
+    if reply.says("act.opt_out_words"):
+        return Reading(Act.OPT_OUT, because=reply.quote("act.opt_out_words"))
+    return None
+
+
+def _joined(found: list[Reading]) -> Reading:
+    """The gravest reading, with the others beside it."""
+    first = found[0]
+    beside = [a for r in found[1:] for a in (r.act, *r.also) if a is not first.act]
+    return replace(first, also=tuple(dict.fromkeys((*first.also, *beside))))
+
+
+def _plain_meaning(reply: Understood) -> Reading:
+    reading = _not_an_answer(reply) or answer_to_question(reply) or _unexpected(reply)
+    if reply.temperature and reading.temperature is None:
+        reading = replace(reading, temperature=reply.temperature)
+    if reply.asks and reading.act not in (Act.QUESTION, Act.UNCLEAR):
+        return replace(reading, also=(*reading.also, Act.QUESTION))
+    return reading
+
+
+def _not_an_answer(reply: Understood) -> Reading | None:
+    """What is plain whatever was asked: a wrong number, a moved date, a cry for help."""
+    if reply.says("act.died", "act.wrong_number_words"):
+        because = reply.quote("act.died", "act.wrong_number_words")
+        return Reading(Act.WRONG_NUMBER, alert=reply.says("act.died"), because=because)
+    if reply.says("act.reschedule_words"):
+        return Reading(Act.RESCHEDULE, because=reply.quote("act.reschedule_words"))
+    if reply.whole_message("help") or reply.says("act.help_words") or reply.whole == "":
+        return _help_or_nothing(reply)
+    if reply.whole_message("opt_in") or reply.says("act.opt_in_words"):
+        return Reading(Act.OPT_IN, because=(reply.whole,))
+    if _is_question(reply):
+        return Reading(Act.QUESTION, because=reply.quote("act.question") or (reply.whole,))
+    return None
+
+
+def _is_question(reply: Understood) -> bool:
+    """True for a question that is not an answer with a question behind it."""
+    if not reply.asks:
+        return False
+    first = next((m for m in reply.matches if m.concept.startswith("act.")), None)
+    return first is None or first.concept == "act.question"
+
+
+def _help_or_nothing(reply: Understood) -> Reading | None:
+    if reply.whole:
+        return Reading(Act.HELP, because=(reply.whole,))
+    return Reading(Act.HELP, because=("?",)) if reply.asks else None
+
+
+def _unexpected(reply: Understood) -> Reading:
+    for act, names in _UNEXPECTED:
+        if reply.says(*names):
+            return Reading(act, because=reply.quote(*names))
+    if reply.temperature is not None:
+        return Reading(Act.NUMBER, temperature=reply.temperature, because=(reply.whole,))
+    if any(m.denied or m.gone for m in reply.mentions):
+        return Reading(Act.ALL_CLEAR, because=_words(list(reply.mentions)))
+    return Reading(Act.UNCLEAR, because=(reply.whole[:80],) if reply.whole else ())
+
+
+_UNEXPECTED: tuple[tuple[Act, tuple[str, ...]], ...] = (
+    (Act.NOT_DONE, ("act.not_done",)),
+    (Act.DENY, ("act.no",)),
+    (Act.ALL_CLEAR, ("act.all_good",)),
+    (Act.DONE, ("act.done",)),
+    (Act.AFFIRM, ("mod.yes", "act.yes")),
+)

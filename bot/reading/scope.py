@@ -1,0 +1,270 @@
+"""Decides, for each thing a reply mentions, whether it is denied, past, supposed or someone else's.
+
+One walk from left to right over the matches. What opens a scope (a "no", an "if", "my husband")
+holds until something closes it: the end of the sentence, "but", or a new "I have". Wherever two
+readings are possible the one that raises the alarm is taken.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from bot.reading.lexicon import Word
+from bot.reading.matching import Match
+from bot.reading.tokens import COMMA, QUESTION, STOP
+
+NEGATION_REACH = 5  # words between a "no" and what it denies
+
+
+@dataclass(slots=True)
+class Mention:
+    """A symptom, emergency or fever reading in the reply, with what the words around it do to it."""
+
+    concept: str
+    start: int
+    end: int
+    words: str
+    denied: bool = False
+    gone: bool = False
+    past: bool = False
+    recent: bool = False
+    supposed: bool = False
+    others: bool = False
+    clause: int = 0
+
+    @property
+    def holds(self) -> bool:
+        """True when the writer says it is so, now or very lately."""
+        if self.denied or self.supposed:
+            return False
+        return not (self.past or self.gone) or (self.recent and not self.past)
+
+
+@dataclass(slots=True)
+class Walk:
+    """The scopes open at one point of the walk."""
+
+    words: Sequence[Word]
+    events: Sequence[Match]
+    mentions: list[Mention] = field(default_factory=list)
+    no: int = 0  # 0 none, 1 open, 2 open and outlives one "I have" ("I don't think I have")
+    no_end: int = 0
+    listed: bool = False  # the "no" has already denied something
+    divided: bool = False  # a comma or "and" since then
+    supposed: bool = False
+    others: bool = False
+    antecedent: bool = False  # someone else was named, so "he" is not the patient
+    clause: int = 0
+    at: int = 0
+    times: list[tuple[str, int]] = field(default_factory=list)
+
+
+def settle(words: Sequence[Word], events: Sequence[Match]) -> list[Mention]:
+    """The mentions in `events`, each with its scope."""
+    walk = Walk(words, events)
+    for walk.at, event in enumerate(events):
+        handler = _HANDLERS.get(event.concept)
+        if handler is not None:
+            handler(walk, event)
+        elif event.concept.startswith(("symptom.", "emergency.", "self_harm", "fever_reading")):
+            _mention(walk, event)
+    if walk.times:
+        _place_times(walk)
+    return walk.mentions
+
+
+def separators(words: Sequence[Word]) -> list[Match]:
+    """Punctuation as events of the walk."""
+    kinds = {id(STOP): "stop", id(COMMA): "comma", id(QUESTION): "stop"}
+    return [Match(i, i + 1, kinds[id(w)]) for i, w in enumerate(words) if id(w) in kinds]
+
+
+def _stop(walk: Walk, event: Match) -> None:
+    walk.no = 0
+    walk.supposed = walk.others = walk.listed = walk.divided = False
+    walk.clause += 1
+
+
+def _but(walk: Walk, event: Match) -> None:
+    walk.no = 0
+    walk.listed = walk.divided = False
+    walk.clause += 1
+
+
+def _comma(walk: Walk, event: Match) -> None:
+    if walk.no and walk.no_end == event.start and not walk.listed:
+        walk.no = 0  # "No, ..." answers; it does not deny what follows
+    walk.divided = True
+
+
+def _and(walk: Walk, event: Match) -> None:
+    walk.divided = True
+
+
+def _or(walk: Walk, event: Match) -> None:
+    walk.divided = False
+    walk.no_end = event.end
+
+
+def _neg(walk: Walk, event: Match) -> None:
+    if _answers_mention(walk, event):
+        walk.mentions[-1].denied = True
+        return
+    walk.no = 2 if event.concept == "mod.neg_think" else 1
+    walk.no_end = event.end
+    walk.listed = walk.divided = False
+
+
+def _answers_mention(walk: Walk, event: Match) -> bool:
+    """True for the "no" of "fever: no" and "fever no cough no"."""
+    if not walk.mentions or event.end - event.start > 1:
+        return False
+    last = walk.mentions[-1]
+    between = walk.words[last.end : event.start]
+    if any(w is not QUESTION and w is not COMMA for w in between) or len(between) > 1:
+        return False
+    following = walk.words[event.end] if event.end < len(walk.words) else STOP
+    if following in (STOP, COMMA, QUESTION):
+        return not between or between[0] is QUESTION or walk.words[last.end] is COMMA
+    return not between and _filled_in_like_a_form(walk)
+
+
+def _filled_in_like_a_form(walk: Walk) -> bool:
+    last, first = walk.events[-1], walk.events[0]
+    return last.concept in ("mod.neg", "mod.yes") and not first.concept.startswith("mod.")
+
+
+def _yes(walk: Walk, event: Match) -> None:
+    if walk.mentions and walk.mentions[-1].end == event.start:
+        walk.mentions[-1].denied = False
+    elif walk.mentions and walk.words[event.start - 1] in (COMMA, QUESTION):
+        if walk.mentions[-1].end == event.start - 1:
+            walk.mentions[-1].denied = False
+    walk.no = 0
+
+
+def _restart(walk: Walk, event: Match) -> None:
+    walk.no = 1 if walk.no == 2 else 0
+    if walk.divided:
+        walk.supposed = False
+        walk.clause += 1
+    walk.others = False
+
+
+def _weak_restart(walk: Walk, event: Match) -> None:
+    if walk.divided:
+        walk.no = 0
+
+
+def _lose_negation(walk: Walk, event: Match) -> None:
+    walk.no = 0
+
+
+def _other(walk: Walk, event: Match) -> None:
+    walk.others = walk.antecedent = True
+    if walk.divided:
+        walk.no = 0
+
+
+def _pronoun(walk: Walk, event: Match) -> None:
+    walk.others = walk.antecedent
+    if walk.divided:
+        walk.no = 0
+
+
+def _self(walk: Walk, event: Match) -> None:
+    walk.others = False
+
+
+def _suppose(walk: Walk, event: Match) -> None:
+    walk.supposed = True
+
+
+def _doubt(walk: Walk, event: Match) -> None:
+    walk.supposed = False
+    walk.no = 0
+
+
+def _time(walk: Walk, event: Match) -> None:
+    walk.times.append((event.concept.removeprefix("mod."), walk.clause))
+    if event.concept == "mod.gone":
+        walk.no = 0
+
+
+def _place_times(walk: Walk) -> None:
+    """Gives each "last month" and "gone now" to the mentions it speaks of."""
+    clauses = {m.clause for m in walk.mentions}
+    for name, clause in walk.times:
+        if clause not in clauses:
+            near = [c for c in clauses if c < clause] or ([] if name == "gone" else sorted(clauses))
+            if not near:
+                continue
+            clause = near[0] if near[0] > clause else max(near)
+        for mention in walk.mentions:
+            if mention.clause == clause:
+                setattr(mention, name, True)
+
+
+def _mention(walk: Walk, event: Match) -> None:
+    walk.mentions.append(
+        Mention(
+            concept=event.concept,
+            start=event.start,
+            end=event.end,
+            words=" ".join(w.text for w in walk.words[event.start : event.end]),
+            denied=_is_denied(walk, event),
+            supposed=walk.supposed,
+            others=walk.others,
+            clause=walk.clause,
+        )
+    )
+
+
+def _is_denied(walk: Walk, event: Match) -> bool:
+    if event.negative:
+        walk.no = 0
+        return False
+    if not walk.no:
+        return False
+    far = event.start - walk.no_end > NEGATION_REACH
+    if far or (walk.divided and walk.listed and _stands_alone(walk, event)):
+        walk.no = 0
+        return False
+    walk.no_end = max(walk.no_end, event.end)
+    walk.listed, walk.divided = True, False
+    return True
+
+
+def _stands_alone(walk: Walk, event: Match) -> bool:
+    """True for "coughing" in "no fever, coughing": a verb of its own, unless an "or" follows."""
+    if not walk.words[event.end - 1].text.endswith(("ing", "endo", "ando")):
+        return False
+    for later in walk.events[walk.at + 1 :]:
+        if later.concept in ("stop", "mod.but"):
+            break
+        if later.concept == "mod.or":
+            return False
+    return True
+
+
+_HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
+    "stop": _stop,
+    "comma": _comma,
+    "mod.but": _but,
+    "mod.and": _and,
+    "mod.or": _or,
+    "mod.neg": _neg,
+    "mod.neg_think": _neg,
+    "mod.yes": _yes,
+    "mod.restart": _restart,
+    "mod.weak_restart": _weak_restart,
+    "mod.other_verb": _lose_negation,
+    "mod.other": _other,
+    "mod.pronoun": _pronoun,
+    "mod.self": _self,
+    "mod.says": _self,
+    "mod.suppose": _suppose,
+    "mod.doubt": _doubt,
+    "mod.gone": _time,
+    "mod.past": _time,
+    "mod.recent": _time,
+}

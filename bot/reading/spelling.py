@@ -1,0 +1,69 @@
+"""Mends typing errors on words that matter, and only on words that are not words themselves."""
+
+from collections.abc import Iterable
+from functools import lru_cache
+
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
+
+LONGEST = 24  # a longer run of letters is not a misspelt word
+SHORTEST = 4
+
+
+def collapse_repeats(word: str) -> tuple[str, ...]:
+    """Shorter spellings of a word with letters held down: "feverrr" -> "feverr", "fever"."""
+    if not any(a == b for a, b in zip(word, word[1:], strict=False)):
+        return ()
+    double, single = [], []
+    for letter in word:
+        if double[-2:] != [letter, letter]:
+            double.append(letter)
+        if single[-1:] != [letter]:
+            single.append(letter)
+    return "".join(double), "".join(single)
+
+
+def allowed_errors(length: int) -> int:
+    """How many slips of the finger a word of `length` letters may hold."""
+    if length <= 5:
+        return 1
+    return 2 if length <= 9 else 3
+
+
+class Spelling:
+    """Finds the word that was meant. `targets` can be meant; `known` are words as they stand."""
+
+    def __init__(self, targets: Iterable[str], known: Iterable[str]) -> None:
+        self._targets = frozenset(targets)
+        self._known = frozenset(known) | self._targets
+        self._by_length: dict[int, list[str]] = {}
+        for word in sorted(self._targets):
+            for near in range(len(word) - 3, len(word) + 4):
+                self._by_length.setdefault(near, []).append(word)
+        self.mend = lru_cache(maxsize=100_000)(self._mend)
+
+    def _mend(self, word: str) -> tuple[str, ...]:
+        """The word or words meant by `word`; itself when nothing is near enough."""
+        if len(word) < SHORTEST or len(word) > LONGEST or word in self._known:
+            return (word,)
+        return self._two_words(word) or (self._nearest(word) or word,)
+
+    def _nearest(self, word: str) -> str | None:
+        best = process.extractOne(
+            word,
+            self._by_length.get(len(word), ()),
+            scorer=OSA.distance,
+            score_cutoff=allowed_errors(len(word)),
+        )
+        if best is None:
+            return None
+        found: str = best[0]
+        near = best[1] <= allowed_errors(min(len(word), len(found)))
+        return found if near and (best[1] < 2 or found[0] == word[0]) else None
+
+    def _two_words(self, word: str) -> tuple[str, ...]:
+        """Splits "nofever" and "sorethroat" when the second half is a word that matters."""
+        for cut in range(2, len(word) - 3):
+            if word[cut:] in self._targets and word[:cut] in self._known:
+                return word[:cut], word[cut:]
+        return ()

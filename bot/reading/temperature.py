@@ -1,0 +1,142 @@
+"""Finds a body temperature in a reply and says whether it is a fever.
+
+A reading is compared in the unit typed. Converting, rounding and then comparing would lift
+100.3 F (37.94 C) to 38 C, and drop 100.0 F (37.78 C) below 37.8 C.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from bot.reading.lexicon import Word
+from bot.reading.numbers import Number
+from bot.reading.reading import Asked, Temperature
+from bot.reading.tokens import separates
+
+# Outside these a reading is asked again: our choice, from physiology.
+CELSIUS = (34.0, 42.0)
+FAHRENHEIT = (93.2, 107.6)
+LOOK_BEHIND = 6  # words before a number that can tell what it measures
+
+
+@dataclass(frozen=True, slots=True)
+class Thresholds:
+    """From where a temperature is a fever. Default: 38.0 C or 100.4 F, at or above.
+
+    Source: CDC, definitions of signs and symptoms for reportable illness (from memory).
+    """
+
+    fever_c: float = 38.0
+    fever_f: float = 100.4
+
+    def is_fever(self, temperature: Temperature) -> bool:
+        """True at or above the threshold of the unit typed."""
+        limit = self.fever_c if temperature.unit == "C" else self.fever_f
+        return temperature.value >= limit
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A temperature found in words[start:end], or a number that cannot be one."""
+
+    start: int
+    end: int
+    temperature: Temperature | None
+    typed: str
+    bound: str = ""  # "over" or "under" when the number is a limit, not a reading
+
+
+_CUES = frozenset(
+    "temp temps tmp temperature temperatures temperatura fever fiebre calentura thermometer "
+    "termometro reading fevers fevered".split()
+)
+_UNITS = {
+    "f": "F", "fahrenheit": "F", "farenheit": "F", "fahrenhiet": "F", "farenheight": "F",
+    "c": "C", "celsius": "C", "centigrade": "C", "centigrados": "C", "celcius": "C",
+}  # fmt: skip
+_DEGREES = frozenset("degrees degree deg degs grados grado".split())
+_OTHER_AFTER = frozenset(
+    "mg mcg ml pills pill tablets tablet pounds pound lbs lb kilos kg years year yrs yr yo old am "
+    "pm days day hours hour hrs minutes minute min mins times time miles mile percent dollars "
+    "dollar bucks of out weeks week months month steps people feet inches oz ounces cups glasses "
+    "anos dias horas hora minutos veces millas por ciento dolares semanas meses pastillas libras "
+    "personas pasos vasos th st nd rd bpm points puntos de".split()
+) | {"%"}
+_OTHER_BEFORE = frozenset(
+    "room bus age aged at # page route apt apartment suite pain pressure bp pulse rate oxygen sats "
+    "sugar glucose weight weigh weighs channel highway hwy interstate exit cuarto habitacion "
+    "autobus edad dolor presion pulso oxigeno azucar peso pagina ruta born january february march "
+    "april may june july august september october november december enero febrero marzo abril "
+    "mayo junio julio agosto septiembre octubre noviembre diciembre took tome by before after "
+    "until till las number numero street calle".split()
+)
+_OVER = frozenset("over above exceeds mas arriba sobre exceeding past".split())
+_UNDER = frozenset("under below menos debajo abajo".split())
+
+
+def find_temperatures(
+    words: Sequence[Word], numbers: Sequence[Number], asked: Asked
+) -> list[Measured]:
+    """Every temperature in the reply, left to right."""
+    found = [_measure(words, number, asked, len(numbers)) for number in numbers]
+    return [m for m in found if m is not None]
+
+
+def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) -> Measured | None:
+    unit, end = _unit_after(words, number.end)
+    before = _before(words, number.start)
+    cued = bool(unit) or end > number.end or any(w in _CUES for w in before)
+    value = number.value
+    plausible = unit_of(value)
+    if not cued and _other_quantity(words, number, before):
+        return None
+    fits = plausible is not None and (
+        number.decimal or asked in (Asked.TEMPERATURE, Asked.SYMPTOM_CHECK) or _bare(words, number)
+    )
+    if not cued and not fits:
+        return _implausible(words, number) if asked is Asked.TEMPERATURE and count == 1 else None
+    if plausible is None or (unit and unit != plausible):
+        return _implausible(words, number) if cued and value > 20 else None
+    bound = "over" if _OVER & set(before[-2:]) else "under" if _UNDER & set(before[-2:]) else ""
+    return Measured(number.start, end, Temperature(value, plausible), _text(words, number), bound)
+
+
+def unit_of(value: float) -> str | None:
+    """The unit a value is plausible in, or None."""
+    if CELSIUS[0] <= value <= CELSIUS[1]:
+        return "C"
+    return "F" if FAHRENHEIT[0] <= value <= FAHRENHEIT[1] else None
+
+
+def _implausible(words: Sequence[Word], number: Number) -> Measured:
+    return Measured(number.start, number.end, None, _text(words, number))
+
+
+def _text(words: Sequence[Word], number: Number) -> str:
+    return " ".join(w.text for w in words[number.start : number.end])
+
+
+def _unit_after(words: Sequence[Word], place: int) -> tuple[str, int]:
+    """The unit named after a number, and where it ends; "degrees" alone names none."""
+    end = place
+    if end < len(words) and words[end].text in _DEGREES:
+        end += 1
+    if end < len(words) and words[end].text in _UNITS:
+        return _UNITS[words[end].text], end + 1
+    return "", end
+
+
+def _before(words: Sequence[Word], place: int) -> list[str]:
+    return [w.text for w in words[max(0, place - LOOK_BEHIND) : place]]
+
+
+def _other_quantity(words: Sequence[Word], number: Number, before: list[str]) -> bool:
+    after = words[number.end].text if number.end < len(words) else ""
+    if after in _OTHER_AFTER:
+        return True
+    return any(w in _OTHER_BEFORE for w in before[-3:])
+
+
+def _bare(words: Sequence[Word], number: Number) -> bool:
+    """True when the reply is little more than the number."""
+    rest = [w for w in (*words[: number.start], *words[number.end :]) if not separates(w)]
+    return len(rest) <= 1

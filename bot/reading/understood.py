@@ -1,0 +1,86 @@
+"""All the evidence found in one reply, before deciding what it means."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from bot.reading.lexicon import Word
+from bot.reading.matching import Match
+from bot.reading.numbers import Number
+from bot.reading.reading import Act, Asked, Symptom, Temperature
+from bot.reading.scope import Mention
+from bot.reading.temperature import Measured
+from bot.reading.tokens import COMMA, QUESTION, STOP
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """One reply taken apart. Questions about it are answered from here, never from the raw text."""
+
+    asked: Asked
+    words: Sequence[Word]
+    matches: Sequence[Match]
+    numbers: Sequence[Number]
+    measured: Sequence[Measured]
+    mentions: Sequence[Mention]
+    concepts: frozenset[str] = field(default=frozenset())
+
+    def says(self, *names: str) -> bool:
+        """True when any of the concepts is in the reply."""
+        return not self.concepts.isdisjoint(names)
+
+    def quote(self, *names: str) -> tuple[str, ...]:
+        """The words that said the concepts, in order, each once."""
+        found = (m for m in self.matches if m.concept in names)
+        return tuple(dict.fromkeys(self.text(m.start, m.end) for m in found))
+
+    def text(self, start: int, end: int) -> str:
+        """The words of a span as understood."""
+        return " ".join(w.text for w in self.words[start:end])
+
+    @property
+    def whole(self) -> str:
+        """The reply without its punctuation."""
+        return " ".join(w.text for w in self.content)
+
+    @property
+    def content(self) -> list[Word]:
+        """The words without punctuation."""
+        return [w for w in self.words if w is not STOP and w is not COMMA and w is not QUESTION]
+
+    @property
+    def asks(self) -> bool:
+        """True for a reply with a question mark or in the form of a question."""
+        return any(w is QUESTION for w in self.words) or self.says("act.question")
+
+    @property
+    def temperature(self) -> Temperature | None:
+        """The highest temperature stated as the patient's own, or None."""
+        stated = [m.temperature for m in self.measured if m.temperature and m.bound != "under"]
+        return max(stated, key=lambda t: t.celsius, default=None)
+
+    def whole_message(self, name: str) -> bool:
+        """True when nothing but `name` and courtesies is said."""
+        said = {i for m in self.matches if m.concept == f"whole.{name}" for i in _span(m)}
+        if not said:
+            return False
+        polite = {i for m in self.matches if m.concept == "act.polite" for i in _span(m)}
+        content = {i for i, w in enumerate(self.words) if w not in (STOP, COMMA, QUESTION)}
+        return content <= said | polite and not said <= polite
+
+
+def _span(match: Match) -> range:
+    return range(match.start, match.end)
+
+
+SYMPTOMS = {f"symptom.{s.value}": s for s in Symptom} | {
+    "symptom.fever_if_unmeasured": Symptom.FEVER,
+    "fever_reading": Symptom.FEVER,
+    "emergency.chest_pain": Symptom.CHEST_PAIN,
+    "emergency.breathing": Symptom.BREATHING,
+    "emergency.injury": Symptom.FALL,
+}
+URGENT = {Symptom.CHEST_PAIN, Symptom.BREATHING}
+EXPECTED_ACTS = {
+    Asked.SYMPTOM_CHECK: Act.ALL_CLEAR,
+    Asked.WASH: Act.DONE,
+}

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, time
 
+from bot.core.catching_up import spread
 from bot.core.countdown import day_offset, elapsed, instant, local_date
 from bot.core.facts import derive_facts, wanted
 from bot.core.occurrences import Occurrence, hold_values, occurrences
@@ -12,6 +13,7 @@ from bot.core.protocol import Candidate, Priority, Protocol, Rules, Surgery
 from bot.core.quiet import keep_daily_limit
 
 NURSE_TOLD_BY = time(12, 0)  # the day before, when the start is still missing
+_Rank = tuple[int, datetime, int]  # priority, time first meant, place in the protocol
 _RANK = {priority: rank for rank, priority in enumerate(Priority)}
 
 
@@ -89,27 +91,29 @@ def _within_limit(
     here: Place,
     sent: Sequence[tuple[str, datetime]],
 ) -> tuple[PlannedPrompt, ...]:
-    """Put messages in the order of sending and merge each day's teaching to the limit.
+    """Put messages in the order of sending, spread what is late, and merge to the daily limit.
 
     Order: time, then priority, then the time first meant, then the protocol.
     """
-    order: dict[str, tuple[datetime, int, datetime, int]] = {}
-    messages = list(_ranked(outcomes, order))
-    messages.sort(key=lambda message: order[message.key])
-    kept = keep_daily_limit(messages, here.surgery.zone, here.rules.daily_limit, sent)
-    return tuple(sorted(kept, key=lambda message: order[message.key]))
+    ranks: dict[str, _Rank] = {}
+    messages = list(_ranked(outcomes, ranks))
+
+    def in_order(some: Iterable[PlannedPrompt]) -> list[PlannedPrompt]:
+        return sorted(some, key=lambda message: (message.due, ranks[message.key]))
+
+    spread_out = in_order(spread(in_order(messages), here))
+    limit, zone = here.rules.daily_limit, here.surgery.zone
+    return tuple(in_order(keep_daily_limit(spread_out, zone, limit, sent)))
 
 
 def _ranked(
-    outcomes: Iterable[tuple[Occurrence, PlannedPrompt | NotPlanned]],
-    order: dict[str, tuple[datetime, int, datetime, int]],
+    outcomes: Iterable[tuple[Occurrence, PlannedPrompt | NotPlanned]], ranks: dict[str, _Rank]
 ) -> Iterator[PlannedPrompt]:
     for place_in_protocol, (occurrence, outcome) in enumerate(outcomes):
         if isinstance(outcome, NotPlanned):
             continue
         first_meant = occurrence.due or outcome.due
-        rank = _RANK[outcome.priority]
-        order[outcome.key] = (outcome.due, rank, first_meant, place_in_protocol)
+        ranks[outcome.key] = (_RANK[outcome.priority], first_meant, place_in_protocol)
         yield outcome
 
 

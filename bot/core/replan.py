@@ -5,12 +5,14 @@ and compared with what is stored. What was sent stays sent. Planning again with 
 changes nothing.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 
 from bot.core.planned import Countdown, NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Priority
+
+_NEVER = datetime.min.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,15 +39,16 @@ def replan(stored: Sequence[StoredPrompt], new: Countdown, now: datetime) -> Rep
 
     1. Parts already settled are taken out of the new messages. Safety and time-critical ones come
        again when the surgery moved them to a later day; teaching said once is not said again.
-    2. A stored message that is due right now, or is a catch-up already on its way, is left alone.
+    2. A catch-up that has its time already, and a message due at this moment, are left alone.
     3. The rest is added, retimed or cancelled by key.
     """
     settled = _settled_parts(stored)
     open_ones = {s.prompt.key: s.prompt for s in stored if not s.settled}
     taken = {s.prompt.key for s in stored if s.settled}
-    wanted = _unsettled(new.prompts, settled, taken)
-    wanted = {key: _settle_down(prompt, open_ones.get(key)) for key, prompt in wanted.items()}
-    leaving = _leaving(open_ones.values(), new, now)
+    frozen = _frozen(open_ones.values(), new, now)
+    on_its_way = {part.key for prompt in frozen.values() for part in prompt.parts}
+    wanted = _unsettled(new.prompts, settled, on_its_way, taken | frozen.keys())
+    leaving = _leaving(open_ones.values(), new, now) | frozen.keys()
     common = wanted.keys() & open_ones.keys()
     same = {key for key in common if wanted[key] == open_ones[key]}
     return Replan(
@@ -79,12 +82,19 @@ def _settled_parts(stored: Iterable[StoredPrompt]) -> dict[str, datetime]:
 
 
 def _unsettled(
-    prompts: Iterable[PlannedPrompt], settled: Mapping[str, datetime], taken: set[str]
+    prompts: Iterable[PlannedPrompt],
+    settled: Mapping[str, datetime],
+    on_its_way: Set[str],
+    taken: Set[str],
 ) -> dict[str, PlannedPrompt]:
-    """Take settled parts out, and give what is left a key that no settled message holds."""
+    """Take out parts that are settled or on their way; give the rest a key that is still free."""
     wanted: dict[str, PlannedPrompt] = {}
     for prompt in prompts:
-        parts = tuple(p for p in prompt.parts if _still_to_say(p, prompt, settled))
+        parts = tuple(
+            part
+            for part in prompt.parts
+            if part.key not in on_its_way and _still_to_say(part, prompt, settled)
+        )
         if not parts:
             continue
         key = prompt.key if parts == prompt.parts else parts[0].key
@@ -103,17 +113,25 @@ def _still_to_say(part: Part, prompt: PlannedPrompt, settled: Mapping[str, datet
     return prompt.due.date() > settled[part.key].date()
 
 
-def _settle_down(prompt: PlannedPrompt, stored: PlannedPrompt | None) -> PlannedPrompt:
-    """Keep the time of a catch-up that is already planned, so that it does not slide away."""
-    if stored is None or not all(part.catch_up for part in prompt.parts):
-        return prompt
-    if stored.due > prompt.due:
-        return prompt
-    return replace(prompt, due=stored.due, parts=stored.parts) if _alike(prompt, stored) else prompt
+def _frozen(
+    open_ones: Iterable[PlannedPrompt], new: Countdown, now: datetime
+) -> dict[str, PlannedPrompt]:
+    """Find catch-ups already planned whose time still holds: planning again must not push them off.
 
-
-def _alike(one: PlannedPrompt, other: PlannedPrompt) -> bool:
-    return [part.key for part in one.parts] == [part.key for part in other.parts]
+    A catch-up has no time of its own, only the first one possible; that was decided before.
+    """
+    closes = {
+        part.key: message.closes
+        for message in new.prompts
+        for part in message.parts
+        if part.catch_up
+    }
+    return {
+        stored.key: stored
+        for stored in open_ones
+        if stored.closes >= now
+        and all(p.catch_up and stored.due <= closes.get(p.key, _NEVER) for p in stored.parts)
+    }
 
 
 def _leaving(open_ones: Iterable[PlannedPrompt], new: Countdown, now: datetime) -> set[str]:

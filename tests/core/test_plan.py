@@ -158,11 +158,22 @@ def test_late_enrolment_sends_what_can_be_done_in_the_right_order():
     assert reasons(countdown.missed) == [("closed", "too_late")]
 
 
-def test_catching_up_keeps_the_daily_limit():
+def test_catching_up_is_spread_over_the_days_that_are_left():
     late = replace(PATIENT, enrolled_at=instant(date(2027, 3, 11), time(10), NEW_YORK))
     protocol = only(*(teaching(f"lesson {n}", -20 + n, window_days=18) for n in range(6)))
-    sizes = [len(message.parts) for message in plan(protocol, late).prompts]
-    assert sizes == [1, 1, 4]
+    countdown = plan(protocol, late)
+    assert times(countdown) == ["03-11 10:15"] * 3 + ["03-12 10:00"] * 3
+    assert [m.key for m in countdown.prompts] == [f"lesson {n}" for n in range(6)]
+    assert [m.parts[0].values["days_left"] for m in countdown.prompts] == ["4"] * 3 + ["3"] * 3
+
+
+def test_catching_up_is_merged_where_no_days_are_left():
+    late = replace(PATIENT, enrolled_at=instant(date(2027, 3, 11), time(10), NEW_YORK))
+    protocol = only(*(teaching(f"lesson {n}", -6, time(18), window_days=2) for n in range(5)))
+    countdown = plan(protocol, late)
+    assert times(countdown) == ["03-11 10:15"] * 3
+    assert [len(m.parts) for m in countdown.prompts] == [1, 1, 3]
+    assert countdown.missed == ()
 
 
 @pytest.mark.parametrize(

@@ -6,15 +6,17 @@ from bot.content.document import Document
 from bot.content.schema import (
     PromptModel,
     RangeModel,
-    ReasonModel,
     ReplyModel,
-    RulesModel,
     Scalar,
     SilenceModel,
     StateModel,
     TalkModel,
     Tests,
     WhenModel,
+)
+from bot.content.schema_practice import (
+    ReasonModel,
+    RulesModel,
 )
 from bot.core.flow import Flow, Reason, Reply, Silence, State
 from bot.core.protocol import FactTest, OfficeHours, Phones, Prompt, Rules, When

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -54,6 +55,12 @@ def read(path: Path, root: Path) -> Document | Fault:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         return Fault(shown, 1, "F001", f"cannot be read: {error}", "Save it as UTF-8 text.")
+    return _parsed(text, shown)
+
+
+@lru_cache(maxsize=512)
+def _parsed(text: str, shown: str) -> Document | Fault:
+    """Parse once per text: the same words in the same file always give the same tree."""
     if (tab := _tab(text)) is not None:
         return Fault(shown, tab, "F002", "a tab in the indentation", "Use two spaces instead.")
     yaml = YAML(typ="rt")

@@ -12,14 +12,16 @@ from bot.content import compiling
 from bot.content.document import Document, judge, read
 from bot.content.faults import ContentFaults, Fault
 from bot.content.schema import (
+    ProtocolModel,
+    Strict,
+    TalkModel,
+)
+from bot.content.schema_practice import (
     EscalationsModel,
     FactsModel,
-    ProtocolModel,
     RuleModel,
     RulesModel,
     SourceModel,
-    Strict,
-    TalkModel,
 )
 from bot.core.flow import Flow, FlowBook
 from bot.core.machine import build

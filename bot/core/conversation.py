@@ -61,8 +61,7 @@ class Conversation:
     escalated: frozenset[str] = frozenset()  # reasons of the escalation now open
     version: int = 0
     who: str = "patient"  # whose thread this is: "patient" or "coach"
-    last: OpenQuestion | None = None  # closed most recently; a correction may reopen it
-    last_closed_at: datetime | None = None
+    recent: tuple[OpenQuestion, ...] = ()  # closed at their `rung_at`, newest last; correctable
     unread: int = 0  # unclear messages in a row while nothing was open
     coach: "Conversation | None" = None
 
@@ -138,6 +137,7 @@ class Copy:
     values: Mapping[str, str]
     health: bool
     trouble: bool = False  # the patient is silent or in trouble
+    discreet: str | None = None  # the line for a coach who may not see health answers
 
 
 @dataclass(frozen=True, slots=True)

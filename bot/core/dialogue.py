@@ -17,7 +17,7 @@ from bot.core.conversation import (
     Turn,
 )
 from bot.core.dialogue_alarms import find_alarm
-from bot.core.dialogue_draft import Draft
+from bot.core.dialogue_draft import Draft, is_alarm_flow
 from bot.core.dialogue_heard import hear, open_raised
 from bot.core.dialogue_queue import prompt_due, settle, wake_at
 from bot.core.dialogue_replies import expected_key
@@ -97,7 +97,8 @@ def _is_for_patient(patient: Draft, coach: Draft, event: Heard) -> bool:
         return False
     if own is not None and not (asked.rung == COACH and _since(asked) > own.asked_at):
         return False
-    return asked.rung == COACH or _fits(patient, asked, event)
+    alarm_open = is_alarm_flow(patient.book, asked.flow)
+    return asked.rung == COACH or alarm_open or _fits(patient, asked, event)
 
 
 def _about_themselves(reading: Reading) -> bool:

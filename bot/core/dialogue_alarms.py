@@ -127,13 +127,23 @@ def raise_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
         return
     absorb_answer(draft, reading)
     _escalate_all(draft, alarm, reading)
-    draft.copy(("alarm",), {"reason": alarm.reasons[0]}, True)
+    _tell_coach(draft, alarm)
     if alarm.flow is None or alarm.flow not in draft.book.flows:
         draft.say_system("exposure_nurse" if EXPOSURE in alarm.reasons else "unread_nurse")
         return
     open_alarm_flow(draft, alarm.reasons[0], alarm.flow)
     if alarm.also is not None and alarm.also in draft.book.flows:
         _recite(draft, alarm.also)
+
+
+def _tell_coach(draft: Draft, alarm: Alarm) -> None:
+    """The coach gets the copy that was consented to; one who wrote of an emergency is answered."""
+    grave = severity(draft.book, alarm.reasons[0]) == 0
+    values = {"reason": alarm.reasons[0], "words": draft.words}
+    line = "emergency" if grave else "alarm"
+    draft.copy((line, "alarm"), values, True, line if grave else "trouble")
+    if grave and draft.by == "coach":
+        draft.say_system("coach_emergency")
 
 
 def open_alarm_flow(draft: Draft, reason: str, flow: str) -> None:
@@ -177,8 +187,11 @@ def _answer_in_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
     question = draft.conversation.open
     if question is None:
         return
-    _escalate_all(draft, alarm, reading)
     state = draft.state_of(question)
+    worse = any(reason not in draft.conversation.escalated for reason in alarm.reasons)
+    if worse and state.asked is not Asked.TEMPERATURE:
+        draft.say_system("alarm_again")
+    _escalate_all(draft, alarm, reading)
     key = expected_key(draft.flow_of(question), state, reading, draft.words)
     if key is None and Act.SYMPTOM.value in state.replies:
         key = Act.SYMPTOM.value

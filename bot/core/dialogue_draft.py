@@ -25,7 +25,15 @@ from bot.core.protocol import FactValue, Priority
 
 SYSTEM = "system"
 COACH_COPY = "coach_copy"
+TROUBLE_COPIES = ("alarm", "emergency", "silent", "not_through", "wash_not_done")
 SEVERITIES = ("emergency", "urgent", "today", "routine")  # gravest first
+COACH_LINES = {  # system lines that are worded differently for the coach
+    "stopped": "coach_left",
+    "back_on": "coach_joined",
+    "help": "coach_help",
+    "question_nurse": "coach_nurse",
+    "unread_nurse": "coach_nurse",
+}
 ASKING_ORDER = tuple(Priority)  # safety, time_critical, teaching
 
 
@@ -63,35 +71,31 @@ class Draft:
 
     def say(self, question: OpenQuestion, line: str) -> None:
         """Say a line of the question's flow to everyone who must hear it."""
-        self._say(question, line, (), asking=False)
+        self._say(question, line, ())
 
     def ask(self, question: OpenQuestion, line: str) -> None:
         """Put a question, with the choices of its state, to the person whose thread this is."""
-        state = self.book.flows[question.flow].states[question.state]
-        self._say(question, line, state.choices, asking=True)
+        state = self.state_of(question)
+        self._say(question, line, state.choices)
 
-    def _say(
-        self, question: OpenQuestion, line: str, choices: tuple[str, ...], *, asking: bool
-    ) -> None:
+    def _say(self, question: OpenQuestion, line: str, choices: tuple[str, ...]) -> None:
         flow = self.book.flows[question.flow]
-        for to in self._hearers(flow, asking):
+        for to in self._hearers(flow.name):
             self.effects.append(
                 Say(to, flow.name, line, question.values, choices, flow.health, question.prompt)
             )
 
-    def _hearers(self, flow: Flow, asking: bool) -> tuple[str, ...]:
-        """A coach who answers for the patient hears the answer; an alarm reaches both."""
+    def _hearers(self, flow: str) -> tuple[str, ...]:
+        """The person whose thread it is; an alarm that the coach raised is heard by both."""
         who = self.conversation.who
-        if self.by == who or who == "coach" or not self.heard:
-            return (who,)
-        if is_alarm_flow(self.book, flow.name):
-            return (self.by, who)
-        return (who,) if asking else (self.by,)
+        both = self.heard and self.by != who and is_alarm_flow(self.book, flow)
+        return (self.by, who) if both else (who,)
 
-    def say_system(self, line: str, text: str | None = None) -> None:
-        """Say a line of the flow `system`, or a ready text, to the writer."""
-        to = self.by if self.heard else self.conversation.who
-        self.effects.append(Say(to, SYSTEM, line, text=text))
+    def say_system(self, line: str, text: str | None = None, to: str | None = None) -> None:
+        """Say a line of the flow `system`, or a ready text, to the writer or to `to`."""
+        hearer = to or (self.by if self.heard else self.conversation.who)
+        own = COACH_LINES.get(line, line) if hearer == "coach" else line
+        self.effects.append(Say(hearer, SYSTEM, own, text=text))
 
     def flow_of(self, question: OpenQuestion) -> Flow:
         """The question's flow."""
@@ -120,13 +124,19 @@ class Draft:
         self.effects.append(Escalate(reason, self.words, self.because, answers or {}))
         self.change(escalated=self.conversation.escalated | {reason})
 
-    def copy(self, lines: tuple[str, ...], values: Mapping[str, str], health: bool) -> None:
+    def copy(
+        self,
+        lines: tuple[str, ...],
+        values: Mapping[str, str],
+        health: bool,
+        discreet: str | None = None,
+    ) -> None:
         """Copy to the coach the first of `lines` that has a wording; never of the coach's own."""
         copies = self.book.flows.get(COACH_COPY)
         found = next((line for line in lines if copies and line in copies.wording), None)
         if found is not None and self.conversation.who == "patient":
-            trouble = found in ("alarm", "silent")
-            self.effects.append(Copy(found, values, health, trouble))
+            trouble = found.endswith(TROUBLE_COPIES)
+            self.effects.append(Copy(found, values, health, trouble, discreet))
 
 
 def fill(template: str, values: Mapping[str, str]) -> str:

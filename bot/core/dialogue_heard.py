@@ -9,14 +9,13 @@ from dataclasses import replace
 
 from bot.core.conversation import Escalate, Heard, OpenQuestion, SetStopped
 from bot.core.dialogue_alarms import find_alarm, join_words, open_alarm_flow, raise_alarm
+from bot.core.dialogue_corrections import correct_recent, repeat_briefly
 from bot.core.dialogue_draft import Draft
-from bot.core.dialogue_replies import ANY, META_ACTS, chosen_number, expected_key, free_text
+from bot.core.dialogue_replies import chosen_number, expected_key, free_text
 from bot.core.dialogue_silence import line_for
-from bot.core.dialogue_walk import CORRECTION_FOR, apply_reply, close, leave_unanswered
-from bot.core.flow import State
+from bot.core.dialogue_walk import apply_reply, close, leave_unanswered
 from bot.reading.reading import Act, Reading
 
-PLAIN_WORDS = frozenset({Act.DONE, Act.NOT_DONE, Act.ALL_CLEAR})
 THANKS = frozenset({Act.AFFIRM, Act.ALL_CLEAR})  # with nothing open these need no reply
 
 
@@ -55,27 +54,32 @@ def _stop(draft: Draft, reason: str) -> None:
     if who == "patient" or reason == "wrong_number":
         draft.escalate(reason)
     draft.say_system("wrong_number" if reason == "wrong_number" else "stopped")
-    draft.change(stopped=True, open=None, interrupted=(), waiting=(), last=None)
+    draft.change(stopped=True, open=None, interrupted=(), waiting=(), recent=())
+    if who == "coach":
+        draft.say_system("coach_left_patient", to="patient")
 
 
 def _hear_calm(draft: Draft, event: Heard) -> None:
     reading, question = event.reading, draft.conversation.open
-    if question is not None:
-        key = _open_key(draft, question, reading)
-        if key is not None:
-            apply_reply(draft, question, key)
-            _alert(draft, reading)
-            return
-    if _correct_last(draft, reading) or _meta(draft, event):
+    if question is not None and (key := _open_key(draft, question, reading)) is not None:
+        _answer(draft, question, key, reading)
+        return
+    if correct_recent(draft, reading) or _meta(draft, event):
         return
     if question is None:
         _nothing_open(draft, reading)
         return
     if (key := _free_key(draft, question, reading)) is not None:
-        apply_reply(draft, question, key)
-        _alert(draft, reading)
+        _answer(draft, question, key, reading)
     else:
         _unread(draft, question, reading)
+
+
+def _answer(draft: Draft, question: OpenQuestion, key: str, reading: Reading) -> None:
+    apply_reply(draft, question, key)
+    if draft.by != draft.conversation.who:
+        draft.say_system("coach_noted")
+    _alert(draft, reading)
 
 
 def _open_key(draft: Draft, question: OpenQuestion, reading: Reading) -> str | None:
@@ -87,43 +91,6 @@ def _free_key(draft: Draft, question: OpenQuestion, reading: Reading) -> str | N
     state = draft.state_of(question)
     wrong_number = chosen_number(state, reading, draft.words) is not None
     return None if wrong_number else free_text(state, draft.words)
-
-
-def _correct_last(draft: Draft, reading: Reading) -> bool:
-    """Reopen the last question when the message gives it another answer, or a late first one."""
-    last, closed_at = draft.conversation.last, draft.conversation.last_closed_at
-    if last is None or closed_at is None or draft.now - closed_at > CORRECTION_FOR:
-        return False
-    if last.answered == Act.SYMPTOM.value or not _may_correct(draft, reading):
-        return False
-    if last.flow not in draft.book.flows or last.state not in draft.flow_of(last).states:
-        return False
-    key = expected_key(draft.flow_of(last), draft.state_of(last), reading, "")
-    if key in (None, last.answered) or reading.act in META_ACTS:
-        return False
-    _apply_to_last(draft, last, str(key))
-    return True
-
-
-def _may_correct(draft: Draft, reading: Reading) -> bool:
-    """With another question open only plain words reach back; a bare yes, no or number do not."""
-    question = draft.conversation.open
-    if question is None:
-        return True
-    return ANY not in draft.state_of(question).replies and reading.act in PLAIN_WORDS
-
-
-def _apply_to_last(draft: Draft, last: OpenQuestion, key: str) -> None:
-    """Answer the closed question anew; a question that is open meanwhile waits its turn."""
-    opened = draft.conversation.open
-    apply_reply(draft, last, key)
-    if opened is None:
-        return
-    if draft.conversation.open is None:
-        draft.change(open=opened)
-    else:
-        aside = replace(opened, rung_at=draft.now)
-        draft.change(interrupted=(*draft.conversation.interrupted, aside))
 
 
 def _meta(draft: Draft, event: Heard) -> bool:
@@ -158,14 +125,7 @@ def _question(draft: Draft, event: Heard) -> None:
         draft.escalate("question" if draft.by == "patient" else "coach_asked")
         draft.say_system("question_nurse")
     if draft.conversation.open is not None and draft.by == draft.conversation.who:
-        _repeat_briefly(draft, draft.conversation.open)
-
-
-def _repeat_briefly(draft: Draft, question: OpenQuestion) -> None:
-    state: State = draft.state_of(question)
-    line = line_for(draft.flow_of(question), "nudge", state.id) or state.say
-    if line is not None:
-        draft.ask(question, line)
+        repeat_briefly(draft, draft.conversation.open)
 
 
 def _nothing_open(draft: Draft, reading: Reading) -> None:
@@ -174,10 +134,10 @@ def _nothing_open(draft: Draft, reading: Reading) -> None:
         draft.change(unread=0)
     elif reading.act is not Act.UNCLEAR and not reading.alert:
         draft.change(unread=0)
-        draft.say_system("out_of_turn")
+        draft.say_system("no_question_open")
     elif draft.conversation.unread == 0 and not reading.alert:
         draft.change(unread=1)
-        draft.say_system("no_question_open")
+        draft.say_system("unread_again")
     else:
         draft.change(unread=0)
         _tell_unread(draft)
@@ -187,7 +147,10 @@ def _unread(draft: Draft, question: OpenQuestion, reading: Reading) -> None:
     """First the simpler question; the second time a person is told, and the patient knows it."""
     if question.unread == 0:
         draft.change(open=replace(question, unread=1, rung_at=draft.now, rung="patient"))
-        _ask_simpler(draft, question)
+        if chosen_number(draft.state_of(question), reading, draft.words) is not None:
+            _say_and_ask(draft, question, "not_understood_number")
+        else:
+            _ask_simpler(draft, question)
         _alert(draft, reading)
         return
     leave_unanswered(draft, question, "unread", tell=False)
@@ -204,10 +167,17 @@ def _ask_simpler(draft: Draft, question: OpenQuestion) -> None:
     state = draft.state_of(question)
     line = line_for(draft.flow_of(question), "simpler", state.id)
     if line is None:
-        draft.say_system("unread_again")
-        line = state.say
-    if line is not None:
+        _say_and_ask(draft, question, "unread_again")
+    else:
         draft.ask(question, line)
+
+
+def _say_and_ask(draft: Draft, question: OpenQuestion, line: str) -> None:
+    """A line of the chat itself, then the question as it was first put."""
+    draft.say_system(line, to=draft.conversation.who)
+    said = draft.state_of(question).say
+    if said is not None:
+        draft.ask(question, said)
 
 
 def _alert(draft: Draft, reading: Reading) -> None:

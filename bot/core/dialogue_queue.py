@@ -3,18 +3,17 @@
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from bot.core.conversation import OpenQuestion, PromptDue, Say, WaitingFlow
+from bot.core.conversation import OpenQuestion, PromptDue, WaitingFlow
 from bot.core.countdown import local_date
 from bot.core.dialogue_draft import (
     ASKING_ORDER,
-    SYSTEM,
     Draft,
     asks,
     emergency_open,
     items_of,
 )
 from bot.core.dialogue_silence import ask_again, may_speak, next_rung, speaking_time
-from bot.core.dialogue_walk import begin, enqueue, interrupt, leave_unanswered
+from bot.core.dialogue_walk import begin, enqueue, interrupt, leave_unanswered, topic_values
 from bot.core.flow import FlowBook
 from bot.core.protocol import Priority
 
@@ -183,7 +182,7 @@ def _open_waiting(draft: Draft, flow: WaitingFlow) -> None:
     draft.change(waiting=tuple(w for w in draft.conversation.waiting if w is not flow))
     if flow.prompt is not None:
         found = draft.book.flows[flow.flow]
-        values = {**flow.values, "topic": found.title}
+        values = topic_values(found, _as_question(draft.book, flow))
         draft.copy((f"{flow.flow}_reminder", "reminder"), values, False)
     begin(
         draft,
@@ -198,7 +197,7 @@ def _open_waiting(draft: Draft, flow: WaitingFlow) -> None:
 def _resume(draft: Draft, question: OpenQuestion) -> None:
     rest = tuple(q for q in draft.conversation.interrupted if q is not question)
     draft.change(interrupted=rest)
-    draft.effects.append(Say(draft.conversation.who, SYSTEM, "interrupted_back"))
+    draft.say_system("interrupted_back", to=draft.conversation.who)
     ask_again(draft, replace(question, nudges=0))
 
 

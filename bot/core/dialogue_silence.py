@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 from bot.core.conversation import Context, OpenQuestion, Say
 from bot.core.dialogue_draft import Draft, is_alarm_flow
-from bot.core.dialogue_walk import close, leave_unanswered
+from bot.core.dialogue_walk import close, leave_unanswered, topic_values
 from bot.core.flow import Flow, FlowBook, Silence
 from bot.core.protocol import Priority
 from bot.core.quiet import is_quiet, next_waking
@@ -142,5 +142,5 @@ def _tell_nurse(draft: Draft, question: OpenQuestion) -> None:
     flow = draft.book.flows[question.flow]
     leave_unanswered(draft, question, "not_answered")
     if question.priority is not Priority.TEACHING:
-        draft.copy(("silent",), {**question.values, "topic": flow.title}, flow.health)
+        draft.copy(("silent",), topic_values(flow, question), flow.health, "silent")
     close(draft, replace(question, answered=None))

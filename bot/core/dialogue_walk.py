@@ -10,6 +10,8 @@ from bot.core.flow import Flow, State
 from bot.core.machine import ONWARD, machine_of, next_state, reply_trigger
 from bot.core.protocol import Priority
 
+RECENT = 4  # closed questions kept at hand
+OUTCOME_COPIES = frozenset({"done", "all_clear", "not_through", "medicine_taken"})
 CORRECTION_FOR = timedelta(hours=12)  # a closed answer may be corrected this long (our choice)
 
 
@@ -43,7 +45,7 @@ def begin(
 def run(draft: Draft, question: OpenQuestion, answered: OpenQuestion | None = None) -> None:
     """Enter the question's state and pass on until a state waits or the flow ends.
 
-    `answered` is the question whose answer led here; it becomes `last` when the flow ends.
+    `answered` is the question whose answer led here; it is closed when the flow ends.
     """
     flow = draft.book.flows[question.flow]
     machine = machine_of(draft.book, flow)
@@ -85,13 +87,28 @@ def _end(
 ) -> None:
     if answered is not None:
         close(draft, answered)
-        values = {**question.values, "topic": flow.title}
-        draft.copy((f"{flow.name}_{outcome}",), values, flow.health)
+        lines = (
+            (f"{flow.name}_{outcome}", outcome)
+            if outcome in OUTCOME_COPIES
+            else (f"{flow.name}_{outcome}",)
+        )
+        draft.copy(lines, topic_values(flow, question), flow.health)
+
+
+def topic_values(flow: Flow, question: OpenQuestion) -> dict[str, str]:
+    """What a copy for the coach can say; `flow` finds the topic in the coach's language."""
+    return {**question.values, "topic": flow.title, "flow": flow.name}
 
 
 def close(draft: Draft, question: OpenQuestion) -> None:
     """Close a question; it stays at hand for a correction or a late answer."""
-    draft.change(open=None, last=question, last_closed_at=draft.now)
+    others = tuple(q for q in draft.conversation.recent if not _same(q, question))
+    closed = replace(question, rung_at=draft.now)
+    draft.change(open=None, recent=(*others, closed)[-RECENT:])
+
+
+def _same(one: OpenQuestion, other: OpenQuestion) -> bool:
+    return (one.flow, dict(one.values)) == (other.flow, dict(other.values))
 
 
 def apply_reply(draft: Draft, question: OpenQuestion, key: str) -> None:
@@ -127,10 +144,15 @@ def raise_reason(draft: Draft, question: OpenQuestion, reason: str | None) -> No
     """Escalate what the flow names; if the reason has a flow of its own, that one opens next."""
     if reason is None:
         return
-    draft.escalate(reason, {**question.values})
+    draft.escalate(reason, shown(question))
     why = draft.book.reasons.get(reason)
     if why is not None and why.flow not in (None, question.flow):
         draft.raised.append(reason)
+
+
+def shown(question: OpenQuestion) -> dict[str, str]:
+    """The question's values that mean something to the nurse."""
+    return {name: value for name, value in question.values.items() if name != "reason"}
 
 
 def _tell_case(draft: Draft, question: OpenQuestion, names: tuple[str, ...]) -> None:
@@ -173,7 +195,7 @@ def leave_unanswered(
             draft.record(question, ((item, value),))
     reason = silence_reason(flow, question)
     if tell and reason is not None:
-        draft.escalate(reason, {"question": flow.title, **question.values})
+        draft.escalate(reason, {"question": flow.title, **shown(question)})
 
 
 def silence_reason(flow: Flow, question: OpenQuestion) -> str | None:

@@ -25,7 +25,13 @@ def say_text(book: FlowBook, say: Say, values: Mapping[str, str], language: str)
 def copy_text(book: FlowBook, copy: Copy, values: Mapping[str, str], language: str) -> str:
     """The text of a copy for the coach."""
     template = line_text(book, "coach_copy", copy.line, language)
-    return filled(book, template, {**values, **copy.values}, language)
+    own = {**copy.values, "what": topic(book, copy.values, language)}
+    return filled(book, template, {**values, **own}, language)
+
+
+def topic(book: FlowBook, values: Mapping[str, str], language: str) -> str:
+    """What a copy is about: the flow's `topic` line in the coach's language, else its title."""
+    return line_text(book, values.get("flow", ""), "topic", language) or values.get("topic", "")
 
 
 def choice_labels(book: FlowBook, say: Say, language: str) -> tuple[str, ...]:

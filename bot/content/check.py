@@ -1,0 +1,127 @@
+"""`countdown check`: everything wrong with a content directory, all of it at once."""
+
+from collections.abc import Container, Iterable, Iterator
+from datetime import date
+from pathlib import Path
+
+from bot.content.check_links import prompt_links, reason_links, talk_links
+from bot.content.check_shape import alarm_faults, shape_faults
+from bot.content.check_text import text_faults
+from bot.content.document import Document
+from bot.content.faults import ContentFaults, Fault
+from bot.content.load import LANGUAGES, Shelf, compiled, load_protocols, load_rules, shelf
+from bot.content.schema import ProtocolModel, TalkModel
+from bot.reading.reading import Symptom
+
+# What the dialogue says and opens by name, whatever else the content holds.
+NEEDED_FLOWS = (
+    "alarm_symptom", "alarm_emergency", "alarm_self_harm", "call_check", "system", "coach_copy",
+)  # fmt: skip
+NEEDED_LINES = (
+    "help", "stopped", "back_on", "unread_again", "unread_nurse", "not_understood_number",
+    "question_nurse", "no_question_open", "interrupted_back", "alarm_again", "corrected",
+    "wrong_number", "exposure_nurse", "reschedule_nurse", "coach_left", "coach_left_patient",
+    "coach_joined", "coach_help", "coach_nurse", "coach_noted", "coach_emergency",
+)  # fmt: skip
+NEEDED_REASONS = (
+    "emergency", "self_harm", "exposure", "opt_out", "wrong_number", "reschedule", "question",
+    "unread", "silent", "call_not_through", "coach_asked",
+)  # fmt: skip
+FOLLOW_UP = "call_check"
+
+
+def faults_in(directory: Path, today: date | None = None) -> tuple[Fault, ...]:
+    """Every fault of the content in `directory`, by file and line; none means it may go live.
+
+    With `today`, content past its review date is a fault too.
+    """
+    found = shelf(directory)
+    faults = [*found.faults, *_structure(found), *_rules(directory), *_protocols(directory)]
+    for talk, document in found.talks:
+        faults.extend(_talk(talk, document, found))
+    faults.extend(prompt_links(found))
+    faults.extend(reason_links(found))
+    faults.extend(_needed(found))
+    if today is not None:
+        faults.extend(_overdue(found, today))
+    return tuple(sorted(set(faults)))
+
+
+def _talk(talk: TalkModel, document: Document, found: Shelf) -> Iterator[Fault]:
+    names = frozenset(found.facts[0].placeholders) if found.facts else frozenset()
+    if Path(document.file).stem != talk.flow:
+        what = f"the flow is called {talk.flow}, the file is not"
+        yield document.fault("F025", ("flow",), what, f"Rename the file to {talk.flow}.yaml.")
+    yield from shape_faults(talk, document)
+    yield from text_faults(talk, document, names, LANGUAGES)
+    yield from talk_links(talk, document, found)
+    if talk.flow in _alarm_flows(found):
+        yield from alarm_faults(talk, document, FOLLOW_UP)
+
+
+def _alarm_flows(found: Shelf) -> frozenset[str]:
+    """Flows opened for a symptom; an emergency has its own follow-up in its own questions."""
+    reasons = found.escalations[0].reasons.values() if found.escalations else ()
+    return frozenset(r.flow for r in reasons if r.flow and r.severity != "emergency")
+
+
+def _structure(found: Shelf) -> tuple[Fault, ...]:
+    try:
+        compiled(found)
+    except ContentFaults as error:
+        return error.faults
+    return ()
+
+
+def _rules(directory: Path) -> Iterator[Fault]:
+    overlays = sorted((directory / "rules" / "surgeons").glob("*.yaml"))
+    for overlay in (None, *(path.stem for path in overlays)):
+        try:
+            load_rules(directory, overlay)
+        except ContentFaults as error:
+            yield from error.faults
+
+
+def _protocols(directory: Path) -> Iterator[Fault]:
+    try:
+        load_protocols(directory)
+    except ContentFaults as error:
+        yield from error.faults
+
+
+def _needed(found: Shelf) -> Iterator[Fault]:
+    """Flows, lines and reasons without which the dialogue could not speak."""
+    talks = {talk.flow: (talk, document) for talk, document in found.talks}
+    for name in NEEDED_FLOWS:
+        if name not in talks:
+            place, mend = f"{found.root.name}/talks", f"Add talks/{name}.yaml."
+            yield Fault(place, 1, "F061", f"no conversation {name}", mend)
+    if "system" in talks:
+        talk, document = talks["system"]
+        yield from _lacking(document, ("wording",), "line", NEEDED_LINES, talk.wording)
+    if found.escalations is not None:
+        model, document = found.escalations
+        names = (*NEEDED_REASONS, *(symptom.value for symptom in Symptom))
+        yield from _lacking(document, ("reasons",), "reason", names, model.reasons)
+
+
+def _lacking(
+    document: Document,
+    path: tuple[str, ...],
+    kind: str,
+    names: Iterable[str],
+    there: Container[str],
+) -> Iterator[Fault]:
+    for name in names:
+        if name not in there:
+            what, mend = f"the chat needs the {kind} {name}", f"Add {path[0]}.{name}."
+            yield document.fault("F062", path, what, mend)
+
+
+def _overdue(found: Shelf, today: date) -> Iterator[Fault]:
+    reviewed: list[tuple[TalkModel | ProtocolModel, Document]] = [*found.talks, *found.protocols]
+    for model, document in reviewed:
+        if model.review_by < today:
+            what = f"was to be reviewed by {model.review_by}"
+            mend = f"Ask {model.owner} to review it and set a new date."
+            yield document.fault("F058", ("review_by",), what, mend)

@@ -2,13 +2,13 @@
 
 import re
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap
 from ruamel.yaml.error import MarkedYAMLError
 
+from bot.content.faults import ContentFaults, Fault
 from bot.reading.answers import AnswerBook, AnswerEntry, plain_words
 
 LANGUAGES = ("en", "es")
@@ -17,27 +17,6 @@ FEWEST_QUESTIONS = 3
 _ENTRY_KEYS = {"id", "topic", "sources", "escalate", "key", "questions", "answer"}
 _PLACEHOLDER = re.compile(r"\{(\w*)\}")
 _TYPOGRAPHIC = re.compile("[\u2010-\u2015\u2018-\u201f\u2026\u00a0]")
-
-
-@dataclass(frozen=True, slots=True)
-class AnswerFault:
-    """One thing wrong in the file: where, what, and how to mend it."""
-
-    file: str
-    line: int
-    what: str
-    mend: str
-
-    def __str__(self) -> str:
-        return f"{self.file}:{self.line}: {self.what}. {self.mend}."
-
-
-class AnswerFaults(Exception):
-    """The answers cannot be used; carries every fault found."""
-
-    def __init__(self, faults: tuple[AnswerFault, ...]) -> None:
-        super().__init__("\n".join(map(str, faults)))
-        self.faults = faults
 
 
 def load_answers(
@@ -49,12 +28,12 @@ def load_answers(
     """The book of answers in `path`.
 
     `sources` are the ids that may be cited; `placeholders` maps each name that a text may use to
-    an example of its value. Either left out is not checked. Raises AnswerFaults with all faults.
+    an example of its value. Either left out is not checked. Raises ContentFaults with all faults.
     """
     content = _parsed(path)
     faults = tuple(_faults(content, path.name, sources, placeholders))
     if faults or not isinstance(content, CommentedMap):
-        raise AnswerFaults(faults)
+        raise ContentFaults(faults)
     return AnswerBook(
         tuple(_entry(raw) for raw in content["answers"]),
         guarded=_word_sets(content.get("guarded", {})),
@@ -67,8 +46,8 @@ def _parsed(path: Path) -> object:
         return YAML(typ="rt").load(path.read_text(encoding="utf-8"))
     except MarkedYAMLError as error:
         line = error.problem_mark.line + 1 if error.problem_mark else 1
-        fault = AnswerFault(path.name, line, f"not YAML: {error.problem}", "Mend the line")
-        raise AnswerFaults((fault,)) from error
+        fault = Fault(path.name, line, "F080", f"not YAML: {error.problem}", "Mend the line")
+        raise ContentFaults([fault]) from error
 
 
 def _word_sets(raw: Mapping[str, list[str]]) -> dict[str, frozenset[str]]:
@@ -100,9 +79,9 @@ def _faults(
     file: str,
     sources: Collection[str] | None,
     placeholders: Mapping[str, str] | None,
-) -> Iterator[AnswerFault]:
+) -> Iterator[Fault]:
     if not isinstance(content, CommentedMap) or not isinstance(content.get("answers"), list):
-        yield AnswerFault(file, 1, "no list `answers`", "Add `answers:` with the entries")
+        yield Fault(file, 1, "F081", "no list `answers`", "Add `answers:` with the entries")
         return
     seen_ids: dict[str, int] = {}
     seen_questions: dict[tuple[str, ...], str] = {}
@@ -116,25 +95,25 @@ def _faults(
                 *_unknown_sources(raw, sources),
                 *_wording(raw, placeholders),
             ]
-        for what, mend in problems:
-            yield AnswerFault(file, line, what, mend)
+        for code, what, mend in problems:
+            yield Fault(file, line, code, what, mend)
 
 
-_Problems = Iterator[tuple[str, str]]
+_Problems = Iterator[tuple[str, str, str]]  # code, what, how to mend
 
 
 def _shape(raw: object) -> _Problems:
     if not isinstance(raw, CommentedMap):
-        yield "an entry is not a mapping", "Write `- id: ...` and its keys"
+        yield "F082", "an entry is not a mapping", "Write `- id: ...` and its keys"
         return
     for key in sorted(set(raw) - _ENTRY_KEYS, key=str):
-        yield f"unknown key `{key}`", f"Use only {', '.join(sorted(_ENTRY_KEYS))}"
+        yield "F083", f"unknown key `{key}`", f"Use only {', '.join(sorted(_ENTRY_KEYS))}"
     for key in sorted(_ENTRY_KEYS - {"escalate"} - set(raw)):
-        yield f"`{key}` is missing", f"Add `{key}:`"
+        yield "F084", f"`{key}` is missing", f"Add `{key}:`"
     if not isinstance(raw.get("escalate", False), bool):
-        yield "`escalate` is neither true nor false", "Write true or leave it out"
+        yield "F084", "`escalate` is neither true nor false", "Write true or leave it out"
     if not isinstance(raw.get("sources", []), list) or not raw.get("sources", ["?"]):
-        yield "no source", "List ids of sources.yaml, or common-practice"
+        yield "F085", "no source", "List ids of sources.yaml, or common-practice"
     yield from _languages(raw)
 
 
@@ -144,15 +123,16 @@ def _languages(raw: CommentedMap) -> _Problems:
         ways = asked.get(name, []) if isinstance(asked, dict) else []
         if not isinstance(ways, list) or len(ways) < FEWEST_QUESTIONS:
             yield (
+                "F086",
                 f"fewer than {FEWEST_QUESTIONS} ways of asking in {name}",
                 f"Add to questions.{name}",
             )
         key = raw.get("key")
         if not isinstance(key, dict) or not isinstance(key.get(name), list) or not key[name]:
-            yield f"no key words in {name}", f"Add key.{name}: [words of one group, ...]"
+            yield "F087", f"no key words in {name}", f"Add key.{name}: [words of one group, ...]"
         told = raw.get("answer")
         if not isinstance(told, dict) or not isinstance(told.get(name), str):
-            yield f"no answer in {name}", f"Add answer.{name}"
+            yield "F088", f"no answer in {name}", f"Add answer.{name}"
 
 
 def _twice(
@@ -163,14 +143,14 @@ def _twice(
 ) -> _Problems:
     identity = str(raw["id"])
     if identity in ids:
-        yield f"id `{identity}` is also on line {ids[identity]}", "Rename one of the two"
+        yield "F089", f"id `{identity}` is also on line {ids[identity]}", "Rename one of the two"
     ids.setdefault(identity, line)
     for name in LANGUAGES:
         for question in map(str, raw["questions"][name]):
             key = (name, *sorted(plain_words(question)))
             other = questions.setdefault(key, identity)
             if other != identity:
-                yield f'"{question}" is also asked under `{other}`', "Keep it in one entry"
+                yield "F089", f'"{question}" is also asked under `{other}`', "Keep it in one entry"
 
 
 def _keyless(raw: CommentedMap) -> _Problems:
@@ -179,27 +159,40 @@ def _keyless(raw: CommentedMap) -> _Problems:
         for question in map(str, raw["questions"][name]):
             words = frozenset(plain_words(question))
             if not all(words & group for group in groups):
-                yield f'"{question}" lacks a key word of its entry', f"Add one to key.{name}"
+                yield (
+                    "F090",
+                    f'"{question}" lacks a key word of its entry',
+                    f"Add one to key.{name}",
+                )
 
 
 def _unknown_sources(raw: CommentedMap, known: Collection[str] | None) -> _Problems:
     for source in map(str, raw["sources"]):
         if known is not None and source not in known:
-            yield f"source `{source}` is not known", "Add it to sources.yaml or mend the id"
+            yield "F085", f"source `{source}` is not known", "Add it to sources.yaml or mend the id"
 
 
 def _wording(raw: CommentedMap, examples: Mapping[str, str] | None) -> _Problems:
     for name in LANGUAGES:
         text = raw["answer"][name]
         if _TYPOGRAPHIC.search(text):
-            yield f"answer.{name} has typographic signs", "Use plain quotes, dashes and spaces"
+            yield (
+                "F091",
+                f"answer.{name} has typographic signs",
+                "Use plain quotes, dashes and spaces",
+            )
         if examples is None:
             continue
         for used in sorted(set(_PLACEHOLDER.findall(text)) - set(examples)):
-            yield f"answer.{name} uses {{{used}}}, which has no value", "Use a known placeholder"
+            yield (
+                "F092",
+                f"answer.{name} uses {{{used}}}, which has no value",
+                "Use a known placeholder",
+            )
         length = len(_PLACEHOLDER.sub(lambda m: examples.get(m[1], ""), text))
         if length > LONGEST_ANSWER:
             yield (
+                "F093",
                 f"answer.{name} has {length} characters when filled in",
                 f"Shorten it to {LONGEST_ANSWER}",
             )

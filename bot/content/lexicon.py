@@ -11,7 +11,8 @@ from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap
 from ruamel.yaml.error import MarkedYAMLError
 
-from bot.reading.lexicon import Lexicon, Phrase, PhraseFault, parse_phrase
+from bot.reading.lexicon import Lexicon
+from bot.reading.phrases import Phrase, PhraseFault, parse_phrase
 
 LEXICON_DIR = Path(__file__).resolve().parents[2] / "flows" / "lexicon"
 _HEADER = ("lexicon", "purpose", "owner", "review_by", "how_to_add")

@@ -13,9 +13,7 @@ _ORDINALS = {
     "a": 0,
 }  # fmt: skip
 _AROUND = frozenset(
-    "the one number option choice answer is its my i choose pick and y la el opcion numero # num no "
-    "would like want with go elijo escojo please por favor both st nd rd th a o or reply press esta "
-    "este una uno de quiero respuesta contesto choose choices ones just".split()
+    ["the", "one", "number", "option", "choice", "answer", "is", "its", "my", "i", "choose", "pick", "and", "y", "la", "el", "opcion", "numero", "#", "num", "no", "would", "like", "want", "with", "go", "elijo", "escojo", "please", "por", "favor", "both", "st", "nd", "rd", "th", "a", "o", "or", "reply", "press", "esta", "este", "una", "uno", "de", "quiero", "respuesta", "contesto", "choose", "choices", "ones", "just"]
 )
 
 

@@ -42,7 +42,7 @@ def _only_ok(reply: Understood) -> bool:
     return set(reply.whole.split()) <= _OK
 
 
-_OK = frozenset("ok okay k kk okey vale bueno thanks thank you gracias".split())
+_OK = frozenset(["ok", "okay", "k", "kk", "okey", "vale", "bueno", "thanks", "thank", "you", "gracias"])
 
 
 def _alarm(reply: Understood, *names: str) -> Reading:

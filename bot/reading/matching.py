@@ -1,14 +1,18 @@
-"""Finds every phrase of the lexicon in a list of words."""
+"""Finds every phrase of the lexicon in a list of words.
+
+The phrase tree is walked as a set of places at once, and each set met is remembered with where
+each kind of word leads from it. So after the first replies a word costs one look-up.
+"""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
-from bot.reading.lexicon import GAP_WORDS, Node, Word
-from bot.reading.tokens import separates
+from bot.reading.phrases import GAP_WORDS, Node, Word
+
+MOST_REMEMBERED = 300_000  # steps; then the memory is started afresh
 
 
-@dataclass(frozen=True, slots=True)
-class Match:
+class Match(NamedTuple):
     """A phrase found: words[start:end] say `concept`."""
 
     start: int
@@ -18,49 +22,112 @@ class Match:
     negative: bool = False  # built on a negation of its own
 
 
-def find_matches(words: Sequence[Word]) -> list[Match]:
-    """All phrases, by position; one inside a longer unbroken one is dropped ("no" in "no doubt")."""
-    found: list[Match] = []
-    for at, word in enumerate(words):
-        for node in word.starts:
-            _walk(words, at, node, found)
-    if len(found) > 1:
-        found.sort(key=_by_place)
-        found = _outermost(found)
-    return found
+class Place(NamedTuple):
+    """One place in the phrase tree. `skips` counts the words a gap may still pass over."""
+
+    node: Node
+    solid: bool = True
+    skips: int = -1  # -1: not in a gap
+
+
+class Front:
+    """All places reached together, and what is said there."""
+
+    __slots__ = ("leads", "places", "says")
+
+    def __init__(self, places: tuple[Place, ...]) -> None:
+        self.places = places
+        self.leads: dict[frozenset[str], Front | None] = {}
+        ends = [
+            (concept, place.solid, place.node.negative)
+            for place in places
+            if place.skips < 0
+            for concept in place.node.concepts
+        ]
+        self.says = tuple(dict.fromkeys(ends))
+
+
+class Matcher:
+    """Finds phrases; remembers the steps it has taken."""
+
+    def __init__(self) -> None:
+        self._fronts: dict[frozenset[Place], Front] = {}
+        self._begin: dict[frozenset[str], Front] = {}
+        self._steps = 0
+
+    def find(self, words: Sequence[Word]) -> list[Match]:
+        """All phrases by place; one inside a longer unbroken one is dropped ("no" in "no doubt")."""
+        found: list[Match] = []
+        begin, last = self._begin, len(words)
+        for at, word in enumerate(words):
+            if not word.starts:
+                continue
+            front = begin.get(word.slots) or self._first(word)
+            place = at + 1
+            while True:
+                for concept, solid, negative in front.says:
+                    found.append(Match(at, place, concept, solid, negative))
+                if place >= last:
+                    break
+                slots = words[place].slots
+                ahead = (
+                    front.leads[slots] if slots in front.leads else self._lead(front, words[place])
+                )
+                if ahead is None:
+                    break
+                front = ahead
+                place += 1
+        if len(found) > 1:
+            found.sort(key=_by_place)
+            return _outermost(found)
+        return found
+
+    def _first(self, word: Word) -> Front:
+        front = self._front(tuple(p for node in word.starts for p in _arrive(node, True)))
+        self._begin[word.slots] = front
+        return front
+
+    def _front(self, places: tuple[Place, ...]) -> Front:
+        key = frozenset(places)
+        if key not in self._fronts:
+            self._fronts[key] = Front(places)
+        return self._fronts[key]
+
+    def _lead(self, front: Front, word: Word) -> Front | None:
+        places = tuple(dict.fromkeys(p for place in front.places for p in _step(place, word)))
+        ahead = self._front(places) if places else None
+        if self._steps >= MOST_REMEMBERED:
+            self._steps = 0
+            self._fronts.clear()
+            self._begin.clear()
+        self._steps += 1
+        front.leads[word.slots] = ahead
+        return ahead
+
+
+def _arrive(node: Node, solid: bool) -> list[Place]:
+    places = [Place(node, solid)]
+    if node.gap is not None:
+        places.append(Place(node.gap, solid, GAP_WORDS))
+    return places
+
+
+def _step(place: Place, word: Word) -> list[Place]:
+    if word.separates:
+        return []
+    after, slots = place.node.after, word.slots
+    if len(after) < len(slots):
+        nodes = [after[slot] for slot in after if slot in slots]
+    else:
+        nodes = [after[slot] for slot in slots if slot in after]
+    ahead = [p for node in nodes for p in _arrive(node, place.solid)]
+    if place.skips > 0:
+        ahead.append(Place(place.node, False, place.skips - 1))
+    return ahead
 
 
 def _by_place(match: Match) -> tuple[int, int]:
-    return match.start, -match.end
-
-
-def _walk(words: Sequence[Word], at: int, node: Node, found: list[Match]) -> None:
-    stack = [(node, at + 1, True)]
-    while stack:
-        node, place, solid = stack.pop()
-        for concept in node.concepts:
-            found.append(Match(at, place, concept, solid, node.negative))
-        if node.after and place < len(words):
-            stack.extend((n, place + 1, solid) for n in _next(node, words[place]))
-        if node.gap:
-            stack.extend(_over_gap(node.gap, words, place))
-
-
-def _next(node: Node, word: Word) -> list[Node]:
-    after = node.after
-    if len(after) < len(word.slots):
-        return [after[slot] for slot in after if slot in word.slots]
-    return [after[slot] for slot in word.slots if slot in after]
-
-
-def _over_gap(node: Node, words: Sequence[Word], place: int) -> list[tuple[Node, int, bool]]:
-    steps = []
-    for skipped in range(GAP_WORDS + 1):
-        if place + skipped >= len(words) or separates(words[place + skipped]):
-            break
-        for after in _next(node, words[place + skipped]):
-            steps.append((after, place + skipped + 1, skipped == 0))
-    return steps
+    return match[0], -match[1]
 
 
 def _outermost(found: list[Match]) -> list[Match]:
@@ -69,8 +136,6 @@ def _outermost(found: list[Match]) -> list[Match]:
     for match in found:
         same = match.start == cover_start and match.end == cover_end
         if match.end <= cover_end and not same:
-            continue
-        if kept and kept[-1] == match:
             continue
         kept.append(match)
         if match.solid and match.end > cover_end:

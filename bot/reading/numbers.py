@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from bot.reading.lexicon import Word
+from bot.reading.phrases import Word
 
 _POINT = frozenset({"point", "punto", "coma", "con", "dot"})
 _JOIN = frozenset({"and", "y", "oh", "o"})
@@ -64,8 +64,7 @@ def _with_tenths(words: Sequence[Word], place: int, number: Number) -> Number:
 _ONES = {
     w: i
     for i, pair in enumerate(
-        "zero/oh/cero one/uno two/dos three/tres four/cuatro five/cinco six/seis seven/siete "
-        "eight/ocho nine/nueve".split()
+        ["zero/oh/cero", "one/uno", "two/dos", "three/tres", "four/cuatro", "five/cinco", "six/seis", "seven/siete", "eight/ocho", "nine/nueve"]
     )
     for w in pair.split("/")
 } | {"o": 0, "un": 1}

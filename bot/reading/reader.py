@@ -7,14 +7,15 @@ expected, unread. Pure and deterministic; nothing is learned, nothing leaves the
 from dataclasses import replace
 
 from bot.reading.expected import answer_to_question
-from bot.reading.lexicon import Lexicon, Word
-from bot.reading.matching import Match, find_matches
+from bot.reading.lexicon import Lexicon
+from bot.reading.matching import Match
 from bot.reading.numbers import find_numbers
-from bot.reading.reading import Act, Asked, Reading, Symptom
+from bot.reading.phrases import Word
+from bot.reading.reading import Act, Asked, Reading
 from bot.reading.scope import Mention, separators, settle
 from bot.reading.temperature import Measured, Thresholds, find_temperatures
 from bot.reading.tokens import plain, tokens
-from bot.reading.understood import SYMPTOMS, URGENT, Understood
+from bot.reading.understood import SYMPTOMS, Understood
 
 __all__ = ["Thresholds", "read"]
 DEFAULT_THRESHOLDS = Thresholds()
@@ -39,7 +40,7 @@ def read(
 def understand(text: str, asked: Asked, lexicon: Lexicon, thresholds: Thresholds) -> Understood:
     """Takes a reply apart into words, phrases, numbers, temperatures and scoped mentions."""
     words = tokens(plain(text, lexicon), lexicon)
-    matches = find_matches(words)
+    matches = lexicon.matcher.find(words)
     numbers = find_numbers(words, lexicon.numbers)
     measured = find_temperatures(words, numbers, asked) if numbers else []
     events = _events(words, matches, measured, thresholds)

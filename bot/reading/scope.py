@@ -8,8 +8,8 @@ readings are possible the one that raises the alarm is taken.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from bot.reading.lexicon import Word
 from bot.reading.matching import Match
+from bot.reading.phrases import Word
 from bot.reading.tokens import COMMA, QUESTION, STOP
 
 NEGATION_REACH = 5  # words between a "no" and what it denies

@@ -14,7 +14,8 @@ def collapse_repeats(word: str) -> tuple[str, ...]:
     """Shorter spellings of a word with letters held down: "feverrr" -> "feverr", "fever"."""
     if not any(a == b for a, b in zip(word, word[1:], strict=False)):
         return ()
-    double, single = [], []
+    double: list[str] = []
+    single: list[str] = []
     for letter in word:
         if double[-2:] != [letter, letter]:
             double.append(letter)

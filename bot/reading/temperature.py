@@ -7,10 +7,9 @@ A reading is compared in the unit typed. Converting, rounding and then comparing
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bot.reading.lexicon import Word
 from bot.reading.numbers import Number
+from bot.reading.phrases import Word
 from bot.reading.reading import Asked, Temperature
-from bot.reading.tokens import separates
 
 # Outside these a reading is asked again: our choice, from physiology.
 CELSIUS = (34.0, 42.0)
@@ -46,31 +45,21 @@ class Measured:
 
 
 _CUES = frozenset(
-    "temp temps tmp temperature temperatures temperatura fever fiebre calentura thermometer "
-    "termometro reading fevers fevered".split()
+    ["temp", "temps", "tmp", "temperature", "temperatures", "temperatura", "fever", "fiebre", "calentura", "thermometer", "termometro", "reading", "fevers", "fevered"]
 )
 _UNITS = {
     "f": "F", "fahrenheit": "F", "farenheit": "F", "fahrenhiet": "F", "farenheight": "F",
     "c": "C", "celsius": "C", "centigrade": "C", "centigrados": "C", "celcius": "C",
 }  # fmt: skip
-_DEGREES = frozenset("degrees degree deg degs grados grado".split())
+_DEGREES = frozenset(["degrees", "degree", "deg", "degs", "grados", "grado"])
 _OTHER_AFTER = frozenset(
-    "mg mcg ml pills pill tablets tablet pounds pound lbs lb kilos kg years year yrs yr yo old am "
-    "pm days day hours hour hrs minutes minute min mins times time miles mile percent dollars "
-    "dollar bucks of out weeks week months month steps people feet inches oz ounces cups glasses "
-    "anos dias horas hora minutos veces millas por ciento dolares semanas meses pastillas libras "
-    "personas pasos vasos th st nd rd bpm points puntos de".split()
+    ["mg", "mcg", "ml", "pills", "pill", "tablets", "tablet", "pounds", "pound", "lbs", "lb", "kilos", "kg", "years", "year", "yrs", "yr", "yo", "old", "am", "pm", "days", "day", "hours", "hour", "hrs", "minutes", "minute", "min", "mins", "times", "time", "miles", "mile", "percent", "dollars", "dollar", "bucks", "of", "out", "weeks", "week", "months", "month", "steps", "people", "feet", "inches", "oz", "ounces", "cups", "glasses", "anos", "dias", "horas", "hora", "minutos", "veces", "millas", "por", "ciento", "dolares", "semanas", "meses", "pastillas", "libras", "personas", "pasos", "vasos", "th", "st", "nd", "rd", "bpm", "points", "puntos", "de"]
 ) | {"%"}
 _OTHER_BEFORE = frozenset(
-    "room bus age aged at # page route apt apartment suite pain pressure bp pulse rate oxygen sats "
-    "sugar glucose weight weigh weighs channel highway hwy interstate exit cuarto habitacion "
-    "autobus edad dolor presion pulso oxigeno azucar peso pagina ruta born january february march "
-    "april may june july august september october november december enero febrero marzo abril "
-    "mayo junio julio agosto septiembre octubre noviembre diciembre took tome by before after "
-    "until till las number numero street calle".split()
+    ["room", "bus", "age", "aged", "at", "#", "page", "route", "apt", "apartment", "suite", "pain", "pressure", "bp", "pulse", "rate", "oxygen", "sats", "sugar", "glucose", "weight", "weigh", "weighs", "channel", "highway", "hwy", "interstate", "exit", "cuarto", "habitacion", "autobus", "edad", "dolor", "presion", "pulso", "oxigeno", "azucar", "peso", "pagina", "ruta", "born", "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december", "enero", "febrero", "marzo", "abril", "mayo", "junio", "julio", "agosto", "septiembre", "octubre", "noviembre", "diciembre", "took", "tome", "by", "before", "after", "until", "till", "las", "number", "numero", "street", "calle"]
 )
-_OVER = frozenset("over above exceeds mas arriba sobre exceeding past".split())
-_UNDER = frozenset("under below menos debajo abajo".split())
+_OVER = frozenset(["over", "above", "exceeds", "mas", "arriba", "sobre", "exceeding", "past"])
+_UNDER = frozenset(["under", "below", "menos", "debajo", "abajo"])
 
 
 def find_temperatures(
@@ -138,5 +127,5 @@ def _other_quantity(words: Sequence[Word], number: Number, before: list[str]) ->
 
 def _bare(words: Sequence[Word], number: Number) -> bool:
     """True when the reply is little more than the number."""
-    rest = [w for w in (*words[: number.start], *words[number.end :]) if not separates(w)]
+    rest = [w for w in (*words[: number.start], *words[number.end :]) if not w.separates]
     return len(rest) <= 1

@@ -3,15 +3,17 @@
 import re
 import unicodedata
 
-from bot.reading.lexicon import Lexicon, Word
+from bot.reading.lexicon import Lexicon
+from bot.reading.phrases import Word
 
 _APOSTROPHES = re.compile("['’‘`´ʼ]")
 _TOKEN = re.compile(r"\d+(?:[.,:/]\d+)*|[^\W\d_]+|[.!?;\n,:()%#]|(?<=\s)-+(?=\s)")
 _HARD = frozenset(".!?;\n")
 _SOFT = frozenset(",:()-")
-STOP = Word(".", frozenset(), ())
-COMMA = Word(",", frozenset(), ())
-QUESTION = Word("?", frozenset(), ())
+_SEPARATES = frozenset({"|"})  # a slot that no phrase has, so that no phrase goes on here
+STOP = Word(".", _SEPARATES, (), separates=True)
+COMMA = Word(",", _SEPARATES, (), separates=True)
+QUESTION = Word("?", _SEPARATES, (), separates=True)
 
 
 def plain(text: str, lexicon: Lexicon) -> str:
@@ -29,18 +31,13 @@ _DROPPED = frozenset({"Mn", "Cf", "Cc", "Co", "Cs"})
 def tokens(text: str, lexicon: Lexicon) -> list[Word]:
     """The words of a plain text, with `.` `,` `?` kept as words that only separate."""
     found: list[Word] = []
-    for token in _TOKEN.findall(text):
-        if token == "?":
+    for sign in _TOKEN.findall(text):
+        if sign == "?":
             found.append(QUESTION)
-        elif token in _HARD:
+        elif sign in _HARD:
             found.append(STOP)
-        elif token in _SOFT or token[0] == "-":
+        elif sign in _SOFT or sign[0] == "-":
             found.append(COMMA)
         else:
-            found.extend(lexicon.words_of(token))
+            found.extend(lexicon.words_of(sign))
     return found
-
-
-def separates(word: Word) -> bool:
-    """True for a token that ends or divides a clause."""
-    return word is STOP or word is COMMA or word is QUESTION

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from bot.reading.lexicon import Word
 from bot.reading.matching import Match
 from bot.reading.numbers import Number
+from bot.reading.phrases import Word
 from bot.reading.reading import Act, Asked, Symptom, Temperature
 from bot.reading.scope import Mention
 from bot.reading.temperature import Measured

@@ -1,0 +1,83 @@
+"""The phrases of the lexicon: how they are written and how they are laid out as a tree.
+
+A phrase is written the way an educator would say it, one a line:
+
+    chest ... hurt*        `...` lets up to three other words stand between
+    short of breath|air    `|` separates words that may stand in the same place
+    feel [so|really] sick  `[ ]` may be left out
+    cough*                 `*` stands for any ending
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import product
+
+GAP = "..."
+GAP_WORDS = 3  # words that `...` may pass over
+_ELEMENT = re.compile(r"\[[^\]]*\]|\S+")
+_WORD = re.compile(r"[^\W_]+\*?\Z")
+
+
+class PhraseFault(ValueError):
+    """A phrase that cannot be read. The message says how to mend it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """One way to say one concept, e.g. ("symptom.fever", "burning up")."""
+
+    concept: str
+    text: str
+    line: int = 0
+    file: str = ""
+
+
+@dataclass(slots=True, eq=False)
+class Node:
+    """A place in the phrase tree: where the next word may lead, and what ends here."""
+
+    after: dict[str, "Node"] = field(default_factory=dict)
+    gap: "Node | None" = None
+    concepts: tuple[str, ...] = ()
+    negative: bool = False  # the phrase itself is built on a negation ("can't breathe")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Word:
+    """One word of a reply as the lexicon sees it."""
+
+    text: str
+    slots: frozenset[str]  # places in phrases that this word can fill
+    starts: tuple[Node, ...]  # phrases that this word can begin
+    separates: bool = False  # punctuation: no phrase goes across
+
+
+NEGATIVE_WORDS = frozenset(
+    ["no", "not", "dont", "cant", "cannot", "couldnt", "cnt", "wont", "didnt", "doesnt", "isnt", "wasnt", "havent", "hasnt", "aint", "nothing", "never", "without", "hardly", "barely", "sin", "ni", "nada", "nunca", "tampoco", "ningun", "ninguna"]
+)
+
+
+def parse_phrase(text: str) -> Iterator[tuple[str, ...]]:
+    """Every sequence of slots that `text` allows. Raises PhraseFault with how to mend it."""
+    options: list[tuple[str, ...]] = []
+    for element in _ELEMENT.findall(text):
+        optional = element.startswith("[") and element.endswith("]")
+        slot = element.strip("[]") if optional else element
+        _check_slot(slot, text)
+        options.append((slot, "") if optional else (slot,))
+    sequences = [tuple(s for s in chosen if s) for chosen in product(*options)]
+    if not options or any(not s or s[0] == GAP or s[-1] == GAP for s in sequences):
+        raise PhraseFault(f"'{text}' needs a word at both ends. Write e.g. 'chest ... hurt*'.")
+    yield from sequences
+
+
+def _check_slot(slot: str, text: str) -> None:
+    if slot == GAP:
+        return
+    for choice in slot.split("|"):
+        if not _WORD.match(choice) or (choice.endswith("*") and len(choice) < 3):
+            raise PhraseFault(
+                f"'{choice}' in '{text}' is not a word. Use lower-case letters without accents or "
+                "apostrophes, `|` between words, and at least two letters before `*`."
+            )

@@ -55,9 +55,9 @@ class Allowed:
 
 # Our choice, no published source: the practice sets its own and signs for it.
 ALLOWED: Mapping[str, Allowed] = {
-    "emergency": Allowed(timedelta(minutes=5), timedelta(minutes=10), timedelta(hours=1)),
-    "urgent": Allowed(timedelta(minutes=15), timedelta(minutes=45), timedelta(hours=4)),
-    "today": Allowed(timedelta(hours=2), timedelta(hours=3), timedelta(hours=24)),
+    "emergency": Allowed(timedelta(minutes=10), timedelta(minutes=20), timedelta(hours=1)),
+    "urgent": Allowed(timedelta(minutes=30), timedelta(minutes=60), timedelta(hours=4)),
+    "today": Allowed(timedelta(hours=4), timedelta(hours=4), timedelta(hours=24)),
     "routine": Allowed(timedelta(hours=24), timedelta(hours=24), timedelta(hours=72)),
 }
 _TO_CLOSE = timedelta(hours=24)
@@ -252,12 +252,24 @@ def time_allowed(case: Case) -> timedelta:
             return allowed.acknowledge
 
 
+def present_contact(case: Case, contacts: Sequence[str]) -> str:
+    """Say who was told last; the first on the list when nobody was."""
+    told_last = [e.who for e in case.entries if e.step is Step.NURSE_NOTIFIED][-1:]
+    _need_contacts(contacts)
+    return told_last[0] if told_last and told_last[0] in contacts else contacts[0]
+
+
 def next_contact(case: Case, contacts: Sequence[str]) -> str:
     """Choose whom to tell next: down the on-call list, and round again after its end."""
+    if not any(e.step is Step.NURSE_NOTIFIED for e in case.entries):
+        return present_contact(case, contacts)
+    last = contacts.index(present_contact(case, contacts))
+    return contacts[(last + 1) % len(contacts)]
+
+
+def _need_contacts(contacts: Sequence[str]) -> None:
     if not contacts:
         raise NotAllowed("The on-call list is empty. Enter at least one contact for the surgeon.")
-    notified_so_far = sum(e.step is Step.NURSE_NOTIFIED for e in case.entries)
-    return contacts[notified_so_far % len(contacts)]
 
 
 def _decision(case: Case) -> Entry:

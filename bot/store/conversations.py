@@ -1,8 +1,6 @@
 """Where each chat stands, guarded by a version number."""
 
-from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
 
 from sqlalchemy import Connection, insert, select, update
 
@@ -14,15 +12,15 @@ class WrittenMeanwhile(RuntimeError):
 
 
 def add_conversation(
-    connection: Connection, patient: int, body: Mapping[str, Any], wake_at: datetime | None = None
+    connection: Connection, patient: int, body: str, wake_at: datetime | None = None
 ) -> None:
     """Begin a chat at version 0."""
     connection.execute(
-        insert(CONVERSATION).values(patient_id=patient, body=dict(body), version=0, wake_at=wake_at)
+        insert(CONVERSATION).values(patient_id=patient, body=body, version=0, wake_at=wake_at)
     )
 
 
-def load_conversation(connection: Connection, patient: int) -> tuple[Mapping[str, Any], int]:
+def load_conversation(connection: Connection, patient: int) -> tuple[str, int]:
     """The stored chat and its version. Raises LookupError when there is none."""
     query = select(CONVERSATION.c.body, CONVERSATION.c.version)
     row = connection.execute(query.where(CONVERSATION.c.patient_id == patient)).one_or_none()
@@ -34,7 +32,7 @@ def load_conversation(connection: Connection, patient: int) -> tuple[Mapping[str
 def save_conversation(
     connection: Connection,
     patient: int,
-    body: Mapping[str, Any],
+    body: str,
     read_version: int,
     wake_at: datetime | None,
 ) -> None:
@@ -42,7 +40,7 @@ def save_conversation(
     written = connection.execute(
         update(CONVERSATION)
         .where(CONVERSATION.c.patient_id == patient, CONVERSATION.c.version == read_version)
-        .values(body=dict(body), version=read_version + 1, wake_at=wake_at)
+        .values(body=body, version=read_version + 1, wake_at=wake_at)
     )
     if written.rowcount != 1:
         raise WrittenMeanwhile(

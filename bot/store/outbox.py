@@ -103,6 +103,21 @@ def withdraw(
     return connection.execute(statement).rowcount
 
 
+def withdraw_to(
+    connection: Connection, channel: str, address: str, reason: str, now: datetime
+) -> None:
+    """Withdraw what is queued for one address."""
+    connection.execute(
+        update(OUTBOUND)
+        .where(
+            OUTBOUND.c.channel == channel,
+            OUTBOUND.c.address == address,
+            OUTBOUND.c.state == "queued",
+        )
+        .values(state="withdrawn", reason=reason, changed_at=now)
+    )
+
+
 def by_key(connection: Connection, key: str) -> Message | None:
     """One message by its business key."""
     row = connection.execute(select(OUTBOUND).where(OUTBOUND.c.key == key)).one_or_none()

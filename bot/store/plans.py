@@ -1,34 +1,66 @@
 """The dated countdown: planned prompts and what was recorded about each item."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, Row, insert, select, update
 
-from bot.core.planned import Part, PlannedPrompt
+from bot.core.planned import NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Late, Priority
 from bot.core.record import ItemStatus, Operation
-from bot.store.engine import insert_new, upsert
+from bot.store.engine import upsert
 from bot.store.tables import ITEM, PROMPT
 
 
 def put_prompts(
     connection: Connection, operation: Operation, prompts: Iterable[PlannedPrompt], now: datetime
 ) -> None:
-    """Add prompts in the operation's present generation; a key that is there already stays."""
+    """Add prompts in the operation's present generation; a withdrawn one of that key comes back."""
     rows = [_columns(operation, prompt, now) for prompt in prompts]
-    known = set(_keys(connection, operation))
-    fresh = [row for row in rows if row["key"] not in known]
+    withdrawn = set(_withdrawn_keys(connection, operation)) if rows else set()
+    fresh = [row for row in rows if row["key"] not in withdrawn]
     if fresh:
         connection.execute(insert(PROMPT), fresh)
+    for row in rows:
+        if row["key"] in withdrawn:
+            upsert(connection, PROMPT, row, ("surgery_id", "key", "generation"))
 
 
-def _keys(connection: Connection, operation: Operation) -> Sequence[str]:
+def _withdrawn_keys(connection: Connection, operation: Operation) -> Sequence[str]:
     query = select(PROMPT.c.key).where(
-        PROMPT.c.surgery_id == operation.id, PROMPT.c.generation == operation.revision
+        PROMPT.c.surgery_id == operation.id,
+        PROMPT.c.generation == operation.revision,
+        PROMPT.c.state == "cancelled",
     )
     return connection.execute(query).scalars().all()
+
+
+def retime_prompts(
+    connection: Connection, operation: Operation, prompts: Iterable[PlannedPrompt], now: datetime
+) -> None:
+    """Give planned prompts their new time, parts or window."""
+    for prompt in prompts:
+        columns = _columns(operation, prompt, now)
+        columns.pop("generation")
+        connection.execute(
+            update(PROMPT)
+            .where(
+                PROMPT.c.surgery_id == operation.id,
+                PROMPT.c.key == prompt.key,
+                PROMPT.c.state == "planned",
+            )
+            .values(columns)
+        )
+
+
+def sent_of(connection: Connection, operation: Operation) -> list[tuple[str, datetime]]:
+    """(recipient, instant) of every prompt of this countdown that went out."""
+    query = select(PROMPT.c.to_role, PROMPT.c.changed_at).where(
+        PROMPT.c.surgery_id == operation.id, PROMPT.c.state == "sent"
+    )
+    return [(row.to_role, row.changed_at) for row in connection.execute(query)]
 
 
 def _columns(operation: Operation, prompt: PlannedPrompt, now: datetime) -> dict[str, Any]:
@@ -37,7 +69,7 @@ def _columns(operation: Operation, prompt: PlannedPrompt, now: datetime) -> dict
         "surgery_id": operation.id,
         "key": prompt.key,
         "generation": operation.revision,
-        "parts": [[part.prompt, part.flow, dict(part.values)] for part in prompt.parts],
+        "parts": [_part_json(part) for part in prompt.parts],
         "due": prompt.due,
         "closes": prompt.closes,
         "to_role": prompt.to,
@@ -48,6 +80,10 @@ def _columns(operation: Operation, prompt: PlannedPrompt, now: datetime) -> dict
         "reason": "",
         "changed_at": now,
     }
+
+
+def _part_json(part: Part) -> dict[str, Any]:
+    return {**asdict(part), "values": dict(part.values)}
 
 
 def prompts_of(
@@ -66,7 +102,7 @@ def planned(row: Row[Any]) -> PlannedPrompt:
     """A row of planned_prompt as the core's value."""
     return PlannedPrompt(
         key=row.key,
-        parts=tuple(Part(prompt, flow, values) for prompt, flow, values in row.parts),
+        parts=tuple(Part(**part) for part in row.parts),
         due=row.due,
         closes=row.closes,
         to=row.to_role,
@@ -127,12 +163,29 @@ def put_off(connection: Connection, prompt: int, until: datetime, reason: str) -
 
 
 def note_missed(
-    connection: Connection, operation: Operation, key: str, flow: str, reason: str, now: datetime
+    connection: Connection, operation: Operation, lost: NotPlanned, now: datetime
 ) -> None:
-    """Keep a prompt that has no time any more, for the nurse's list."""
-    prompt = PlannedPrompt(key, (Part(key, flow),), now, now, "nurse", Priority.TEACHING)
-    row = {**_columns(operation, prompt, now), "state": "missed", "reason": reason}
-    insert_new(connection, PROMPT, row)
+    """Keep a prompt that can no longer be of use, for the nurse's list."""
+    was_due = lost.was_due or now
+    key = lost.key or lost.prompt
+    part = Part(lost.prompt, lost.flow, lost.values, key)
+    prompt = PlannedPrompt(key, (part,), was_due, was_due, "nurse", Priority.TEACHING)
+    row = {**_columns(operation, prompt, now), "state": "missed", "reason": lost.reason}
+    upsert(connection, PROMPT, row, ("surgery_id", "key", "generation"))
+
+
+def missed_of(connection: Connection, operation: Operation) -> list[NotPlanned]:
+    """What could not be asked or said in time, with the reason; for the nurse."""
+    query = (
+        select(PROMPT)
+        .where(PROMPT.c.surgery_id == operation.id, PROMPT.c.state == "missed")
+        .order_by(PROMPT.c.due, PROMPT.c.id)
+    )
+    return [
+        NotPlanned(part.prompt, part.flow, row.reason, row.due, part.values, part.key)
+        for row in connection.execute(query)
+        for part in planned(row).parts
+    ]
 
 
 def record_item(

@@ -92,6 +92,13 @@ def change_surgery(
     )
 
 
+def correct_surgery(connection: Connection, operation: Operation, surgery: Surgery) -> None:
+    """Store a corrected operation in the same revision: what was done stays done."""
+    connection.execute(
+        update(SURGERY).where(SURGERY.c.id == operation.id).values(**_columns(surgery))
+    )
+
+
 def set_nurse_due(connection: Connection, surgery: int, due: datetime | None) -> None:
     """Store by when the nurse must be told that the start time is missing."""
     connection.execute(update(SURGERY).where(SURGERY.c.id == surgery).values(nurse_due=due))

@@ -208,7 +208,7 @@ class ConversationRow(SQLModel, table=True):
 
     __tablename__ = "conversation"
     patient_id: int = Field(primary_key=True, foreign_key="patient.id")
-    body: Any = json_column()
+    body: str  # JSON, see core/conversation_json.py
     version: int = 0
     wake_at: datetime | None = instant(optional=True, index=True)
 

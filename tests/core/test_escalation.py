@@ -89,16 +89,16 @@ def test_a_second_alarm_joins_as_worse_or_the_same(reason, severity, step):
 def test_the_gravest_severity_sets_the_time_allowed():
     case = esc.join(_fever("today"), "chest_pain", "emergency", "my chest hurts", _minutes(3))
     assert case.severity == "emergency"
-    assert esc.deadline(case, ALWAYS, ZONE) == _minutes(3 + 5)
+    assert esc.deadline(case, ALWAYS, ZONE) == _minutes(3 + 10)
 
 
 def test_the_time_allowed_starts_again_with_each_person_told_and_each_step_forward():
     case = esc.notified(_fever(), "Nurse Ortiz", _minutes(0))
-    assert esc.deadline(case, HOURS, ZONE) == _minutes(15)
-    case = esc.notified(case, "Dr. Shaw", _minutes(15))
     assert esc.deadline(case, HOURS, ZONE) == _minutes(30)
-    case = esc.acknowledge(case, "Dr. Shaw", _minutes(20))
-    assert esc.deadline(case, HOURS, ZONE) == _minutes(65)
+    case = esc.notified(case, "Dr. Shaw", _minutes(30))
+    assert esc.deadline(case, HOURS, ZONE) == _minutes(60)
+    case = esc.acknowledge(case, "Dr. Shaw", _minutes(35))
+    assert esc.deadline(case, HOURS, ZONE) == _minutes(35 + 60)
     case = esc.reach(case, "Dr. Shaw", _minutes(40))
     assert esc.deadline(case, HOURS, ZONE) == _minutes(40 + 240)
 
@@ -106,14 +106,14 @@ def test_the_time_allowed_starts_again_with_each_person_told_and_each_step_forwa
 def test_saying_the_same_again_does_not_give_the_nurse_more_time():
     case = esc.notified(_fever(), "Nurse Ortiz", NOW)
     again = esc.join(case, "fever", "urgent", "still hot", _minutes(14))
-    assert esc.deadline(again, HOURS, ZONE) == _minutes(15)
+    assert esc.deadline(again, HOURS, ZONE) == _minutes(30)
 
 
 def test_a_worse_alarm_takes_back_the_acknowledgement():
     case = esc.acknowledge(_fever(), "Nurse Ortiz", _minutes(1))
     worse = esc.join(case, "rash", "urgent", "spots", _minutes(10))
     assert worse.standing is Step.WORSE
-    assert esc.deadline(worse, HOURS, ZONE) == _minutes(25)
+    assert esc.deadline(worse, HOURS, ZONE) == _minutes(40)
 
 
 def test_not_getting_through_returns_the_case_to_the_nurse():
@@ -121,7 +121,7 @@ def test_not_getting_through_returns_the_case_to_the_nurse():
         esc.acknowledge(_fever(), "Nurse Ortiz", NOW), "nobody answers", _minutes(5)
     )
     assert case.standing is Step.RETURNED
-    assert esc.deadline(case, HOURS, ZONE) == _minutes(20)
+    assert esc.deadline(case, HOURS, ZONE) == _minutes(35)
 
 
 def test_watching_needs_a_later_moment_and_keeps_it_as_deadline():
@@ -150,7 +150,7 @@ def test_a_routine_deadline_waits_for_the_office_an_urgent_one_does_not():
     wednesday = datetime(2027, 3, 10, 13, tzinfo=UTC)  # 08:00
     assert esc.deadline(routine, HOURS, ZONE) == wednesday
     urgent = esc.open_case(1, "alarm", "fever", "urgent", "hot", evening)
-    assert esc.deadline(urgent, HOURS, ZONE) == evening + timedelta(minutes=15)
+    assert esc.deadline(urgent, HOURS, ZONE) == evening + timedelta(minutes=30)
 
 
 def test_office_hours_know_weekends_and_holidays():

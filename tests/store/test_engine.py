@@ -68,7 +68,7 @@ def test_a_repeated_insert_is_told_apart_and_an_upsert_overwrites(engine):
 
 def test_a_chat_of_nobody_is_refused(engine):
     with pytest.raises(Exception, match="FOREIGN KEY"), writing(engine) as connection:
-        connection.execute(insert(CONVERSATION).values(patient_id=9, body={}, version=0))
+        connection.execute(insert(CONVERSATION).values(patient_id=9, body="{}", version=0))
 
 
 def test_a_database_in_memory_is_one_database():

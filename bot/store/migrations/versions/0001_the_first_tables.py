@@ -88,7 +88,7 @@ def upgrade() -> None:
     op.create_table(
         "conversation",
         sa.Column("patient_id", sa.Integer(), nullable=False),
-        sa.Column("body", sa.JSON(), nullable=False),
+        sa.Column("body", sa.String(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.Column("wake_at", Utc(), nullable=True),
         sa.ForeignKeyConstraint(

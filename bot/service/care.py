@@ -1,0 +1,169 @@
+"""Everything that staff and imports may do, one method each; each is one transaction.
+
+`who` is the name of the person who acts; it goes into the logs.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date, datetime, time
+
+from bot.core.copies import CopyLevel
+from bot.core.escalation import Case, Disposition
+from bot.core.protocol import FactValue, MedicineHold
+from bot.core.record import OnCall
+from bot.service import changes, coaching, enrolment, nursing, record
+from bot.service.chart import load_chart
+from bot.service.desk import Desk
+from bot.service.enrolment import Enrolled, Enrolment
+from bot.service.practice import Practice
+from bot.store import escalations, patients, surgeries
+from bot.store.engine import writing
+
+
+@dataclass(frozen=True, slots=True)
+class Care:
+    """The services for staff. `clock` gives the present instant, aware and in UTC."""
+
+    practice: Practice
+    clock: Callable[[], datetime]
+
+    @contextmanager
+    def _desk(self, patient: int, who: str) -> Iterator[Desk]:
+        now = self.clock()
+        with writing(self.practice.engine) as connection:
+            patients.lock(connection, patient)
+            chart = load_chart(connection, self.practice, patient)
+            yield Desk(connection, self.practice, chart, now, staff=who)
+
+    @contextmanager
+    def _case(self, case_id: int, who: str) -> Iterator[tuple[Desk, Case]]:
+        now = self.clock()
+        with writing(self.practice.engine) as connection:
+            patient = escalations.load_case(connection, case_id).patient
+            patients.lock(connection, patient)
+            case = escalations.load_case(connection, case_id)
+            chart = load_chart(connection, self.practice, patient)
+            yield Desk(connection, self.practice, chart, now, staff=who), case
+
+    def enrol(self, wish: Enrolment, who: str = "enrolment") -> Enrolled:
+        """Enrol a patient; a second time changes nothing."""
+        return enrolment.enrol(self.practice, wish, who, self.clock())
+
+    def set_on_call(self, surgeon: str, contacts: Sequence[OnCall]) -> None:
+        """Replace a surgeon's on-call list."""
+        with writing(self.practice.engine) as connection:
+            surgeries.put_on_call(connection, surgeon, contacts)
+
+    def set_start_time(
+        self, patient: int, starts_at: time, who: str, arrive_at: time | None = None
+    ) -> None:
+        """Enter or change the start time on the day that stands; fasting is planned with it."""
+        with self._desk(patient, who) as desk:
+            nursing.settle_quietly(desk, "start_missing", "start time entered")
+            on = desk.chart.operation.surgery.on
+            changes.move_surgery(desk, changes.NewTimes(on, starts_at, arrive_at))
+
+    def move_surgery(
+        self,
+        patient: int,
+        on: date | None,
+        who: str,
+        starts_at: time | None = None,
+        arrive_at: time | None = None,
+    ) -> None:
+        """Give the surgery another date, or none yet (postponed)."""
+        with self._desk(patient, who) as desk:
+            changes.move_surgery(desk, changes.NewTimes(on, starts_at, arrive_at))
+
+    def cancel_surgery(self, patient: int, who: str) -> None:
+        """The surgery will not take place."""
+        with self._desk(patient, who) as desk:
+            changes.cancel_surgery(desk)
+
+    def correct_side_or_joint(self, patient: int, side: str, joint: str, who: str) -> None:
+        """Correct the side ("left", "right") or joint ("hip", "knee") on record."""
+        with self._desk(patient, who) as desk:
+            changes.correct_side_or_joint(desk, side, joint)
+
+    def pause(self, patient: int, who: str) -> None:
+        """Stop the messages for now."""
+        with self._desk(patient, who) as desk:
+            record.pause(desk)
+
+    def resume(self, patient: int, who: str) -> None:
+        """Let the messages go on."""
+        with self._desk(patient, who) as desk:
+            record.resume(desk)
+
+    def opt_back_in(self, patient: int, who: str, wording: str) -> None:
+        """Bring a patient back who opted out; `wording` is what they said."""
+        with self._desk(patient, who) as desk:
+            record.opt_back_in(desk, wording)
+
+    def mark_done_by_phone(self, patient: int, item: str, who: str, value: str = "done") -> None:
+        """Record an item that the patient told staff about."""
+        with self._desk(patient, who) as desk:
+            record.mark_done(desk, item, value)
+
+    def add_medicine_hold(self, patient: int, hold: MedicineHold, who: str) -> None:
+        """Enter what a named prescriber said."""
+        with self._desk(patient, who) as desk:
+            record.enter_hold(desk, hold)
+
+    def learn_fact(self, patient: int, name: str, value: FactValue, who: str) -> None:
+        """Enter a fact about the patient."""
+        with self._desk(patient, who) as desk:
+            record.enter_fact(desk, name, value)
+
+    def add_coach(
+        self,
+        patient: int,
+        name: str,
+        channel: str,
+        address: str,
+        level: CopyLevel,
+        who: str,
+        language: str = "en",
+    ) -> int:
+        """Invite a coach; they join by their own reply. Return the coach's id."""
+        with self._desk(patient, who) as desk:
+            return coaching.invite(desk, name, channel, address, level, language)
+
+    def set_coach_level(self, patient: int, level: CopyLevel, who: str) -> None:
+        """Change what the patient's coaches may see."""
+        with self._desk(patient, who) as desk:
+            coaching.change_level(desk, level)
+
+    def remove_coach(self, patient: int, coach: int, who: str) -> None:
+        """Send nothing more to a coach."""
+        with self._desk(patient, who) as desk:
+            coaching.remove(desk, coach)
+
+    def acknowledge(self, case: int, who: str, note: str = "") -> None:
+        """Take an escalation."""
+        with self._case(case, who) as (desk, found):
+            nursing.acknowledge(desk, found, note)
+
+    def reach_patient(self, case: int, who: str, note: str = "") -> None:
+        """Write down that the patient was reached."""
+        with self._case(case, who) as (desk, found):
+            nursing.reach(desk, found, note)
+
+    def decide(
+        self,
+        case: int,
+        disposition: Disposition,
+        who: str,
+        note: str,
+        words: str | None = None,
+        recheck_at: datetime | None = None,
+    ) -> None:
+        """Write down what was decided and tell the patient. Raises NotAllowed without a note."""
+        with self._case(case, who) as (desk, found):
+            nursing.decide(desk, found, disposition, note, words, recheck_at)
+
+    def close(self, case: int, who: str, note: str) -> None:
+        """Close a decided escalation. Raises NotAllowed without decision or note."""
+        with self._case(case, who) as (desk, found):
+            nursing.close(desk, found, note)

@@ -1,0 +1,165 @@
+"""Opens escalations, lets further alarms join, and tells the next person on the on-call list."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from bot.core import escalation
+from bot.core.conversation import Escalate
+from bot.core.escalation import Case, Step
+from bot.core.record import Message, OnCall
+from bot.core.sbar import Background, summary
+from bot.service.chart import Chart
+from bot.service.desk import Desk
+from bot.service.practice import PAGE, Practice
+from bot.store import escalations, outbox, patients, surgeries
+
+ALARM = "alarm"
+# Reasons without an alarm flow of their own that belong to the alarm they follow from.
+_FOLLOWS_ALARM = frozenset({"call_not_through", "emergency_not_called"})
+_RETURNS = frozenset({"call_not_through", "silent"})
+
+
+def raise_case(desk: Desk, effect: Escalate) -> Case:
+    """Open a case, or let this join the open one; tell a person when there is something new."""
+    topic = _topic(desk, effect.reason)
+    found = escalations.open_case_of(desk.connection, desk.patient, topic)
+    if found is None:
+        detail = {**effect.answers}
+        if effect.because:
+            detail["because"] = "; ".join(effect.because)
+        severity = _severity(desk.practice, effect.reason)
+        case = escalation.open_case(
+            desk.patient, topic, effect.reason, severity, effect.words, desk.now, detail
+        )
+        case = escalations.add_case(desk.connection, case, None)
+        return notify(desk, case, len(case.entries))
+    joined = _joined(desk, found, effect)
+    if joined.entries[-1].step in (Step.WORSE, Step.RETURNED):
+        return notify(desk, joined, len(found.entries))
+    save(desk, joined, len(found.entries))
+    return joined
+
+
+def _topic(desk: Desk, reason: str) -> str:
+    """Alarms share one case; every other reason has its own."""
+    found = desk.practice.book.reasons.get(reason)
+    if found is None or found.flow is not None or found.severity == "emergency":
+        return ALARM
+    open_alarm = escalations.open_case_of(desk.connection, desk.patient, ALARM)
+    if open_alarm is not None and reason in _FOLLOWS_ALARM | _RETURNS:
+        return ALARM
+    return reason
+
+
+def _severity(practice: Practice, reason: str) -> str:
+    found = practice.book.reasons.get(reason)
+    return found.severity if found else "urgent"  # doubt never hides an alarm
+
+
+def _joined(desk: Desk, case: Case, effect: Escalate) -> Case:
+    """Choose how it joins: the alarm comes back, an answer to it, or worse or the same."""
+    if case.topic == ALARM and effect.reason in _RETURNS:
+        return escalation.returned(case, effect.words or _silence(effect), desk.now)
+    if effect.reason in case.reasons and effect.answers:
+        return escalation.answered(case, effect.answers, desk.now)
+    severity = _severity(desk.practice, effect.reason)
+    detail = dict(effect.answers)
+    return escalation.join(case, effect.reason, severity, effect.words, desk.now, detail)
+
+
+def _silence(effect: Escalate) -> str:
+    return f"no answer to: {effect.answers.get('question', 'the last question')}"
+
+
+def notify(desk: Desk, case: Case, entries_before: int, *, onward: bool = False) -> Case:
+    """Tell a person: whoever has the case, or (`onward`) the next on the on-call list; store it.
+
+    On the nurse's own list the notice is delivered by being there. By any other channel the entry
+    is written when the channel has accepted the message.
+    """
+    contacts = on_call_list(desk.connection, desk.practice, desk.chart)
+    contact = _whom(case, contacts, onward=onward)
+    notice = _notice(desk, case, contact)
+    outbox.queue(desk.connection, notice)
+    if contact.channel == PAGE:
+        case = escalation.notified(case, contact.name, desk.now)
+    save(desk, case, entries_before, tried_now=True)
+    return case
+
+
+def on_call_list(connection: Connection, practice: Practice, chart: Chart) -> tuple[OnCall, ...]:
+    """The surgeon's own on-call list, or the hospital's."""
+    return surgeries.on_call(connection, chart.operation.surgeon) or practice.on_call
+
+
+def _whom(case: Case, contacts: Sequence[OnCall], *, onward: bool) -> OnCall:
+    names = [contact.name for contact in contacts]
+    name = (
+        escalation.next_contact(case, names) if onward else escalation.present_contact(case, names)
+    )
+    return contacts[names.index(name)]
+
+
+def _notice(desk: Desk, case: Case, contact: OnCall) -> Message:
+    on_page = contact.channel == PAGE
+    return Message(
+        key=f"case.{case.id}.{len(case.entries)}.{contact.name}.{desk.now:%Y%m%dT%H%M%S}",
+        patient=desk.patient,
+        to_role="nurse",
+        name=contact.name,
+        channel=contact.channel,
+        address=contact.address,
+        text=sbar(desk, case) if on_page else _short(desk, case),
+        choices=(),
+        queued_at=desk.now,
+        escalation=case.id,
+        state="sent" if on_page else "queued",
+    )
+
+
+def _short(desk: Desk, case: Case) -> str:
+    """What may travel over a phone network: no name, no symptom."""
+    reference = desk.chart.patient.reference
+    return f"[{case.severity.upper()}] Escalation {case.id}, patient {reference}: open your list."
+
+
+def sbar(desk: Desk, case: Case) -> str:
+    """The nurse's summary of the case as it stands."""
+    return summary(case, background(desk), due(desk, case), desk.now)
+
+
+def background(desk: Desk) -> Background:
+    """What the record knows that a nurse wants beside the alarm."""
+    chart = desk.chart
+    party = patients.address_of(desk.connection, desk.patient)
+    holds = tuple(f"{h.medicine}, last dose {h.last_dose_on:%d %b}" for h in chart.holds)
+    reasons = desk.practice.book.reasons
+    return Background(
+        patient=chart.patient.name,
+        phone=party.address if party else "no address on file",
+        surgeon=chart.operation.surgeon,
+        surgery=chart.operation.surgery,
+        holds=holds,
+        done=tuple(sorted(name for name in chart.done if name.startswith("wash_"))),
+        coach=", ".join(coach.name for coach in chart.active_coaches),
+        titles=tuple((name, reason.title) for name, reason in reasons.items()),
+    )
+
+
+def due(desk: Desk, case: Case) -> datetime | None:
+    """By when a person must act on the case."""
+    return escalation.deadline(case, desk.chart.rules.hours, desk.chart.operation.surgery.zone)
+
+
+def save(desk: Desk, case: Case, entries_before: int, *, tried_now: bool = False) -> None:
+    """Store the case's new entries and its deadline.
+
+    `tried_now`: a notice is on its way by another channel; should it never be accepted, the time
+    allowed from now on makes the next contact's turn come.
+    """
+    deadline = due(desk, case)
+    if deadline is not None and tried_now:
+        deadline = max(deadline, desk.now + escalation.time_allowed(case))
+    escalations.save_case(desk.connection, case, entries_before, deadline)

@@ -1,0 +1,31 @@
+"""One patient's chart on the desk within one transaction: what effects are applied to."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from bot.core.conversation import Heard
+from bot.core.record import Party
+from bot.service.chart import Chart
+from bot.service.practice import Practice
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """The transaction, the chart, and what set this turn off."""
+
+    connection: Connection
+    practice: Practice
+    chart: Chart
+    now: datetime
+    heard: Heard | None = None
+    writer: Party | None = None  # who wrote the message that is being answered
+    closes: datetime | None = None  # the turn's messages are stale from then on
+    prompt: str | None = None
+    staff: str = ""  # the member of staff who acts, if one does
+
+    @property
+    def patient(self) -> int:
+        """The patient's id."""
+        return self.chart.patient.id

@@ -1,0 +1,144 @@
+"""Turns effects into rows: the one place that says what each kind of effect does to the record."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from bot.core.conversation import (
+    Copy,
+    Effect,
+    Escalate,
+    LearnFact,
+    Record,
+    Say,
+    SetLanguage,
+    SetStopped,
+)
+from bot.core.copies import CopyLevel
+from bot.core.dialogue_draft import fact_value
+from bot.core.wording import line_text
+from bot.service.cases import raise_case
+from bot.service.desk import Desk
+from bot.store import coaches, outbox, patients, plans
+from bot.store.consents import Consent, note_consent
+
+_LEVELS = {"trouble": CopyLevel.TROUBLE_ONLY}  # older content says `trouble`
+_CONSENTS = {"texts_agreed": "messages", "dawn_agreed": "dawn", "coach_sees": "coach_copies"}
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What the effects of one turn touched beyond their own rows."""
+
+    plan_anew: bool = False
+    case: int | None = None  # the escalation that the patient is being told about
+
+
+def apply_effects(desk: Desk, effects: Iterable[Effect]) -> Outcome:
+    """Store every effect except the messages, which `mail.post` queues afterwards."""
+    outcome = Outcome()
+    for effect in effects:
+        match effect:
+            case Say() | Copy():
+                pass
+            case Record():
+                _record(desk, effect)
+            case LearnFact():
+                _learn(desk, effect)
+            case Escalate():
+                outcome.case = _escalate(desk, effect, outcome.case)
+            case SetStopped():
+                _set_stopped(desk, effect)
+            case SetLanguage():
+                _set_language(desk, effect)
+        outcome.plan_anew |= isinstance(effect, LearnFact | SetStopped)
+    return outcome
+
+
+def _escalate(desk: Desk, effect: Escalate, first: int | None) -> int:
+    """Open or join a case; the turn's messages count as telling the patient about the first."""
+    case = raise_case(desk, effect)
+    if effect.reason == "wrong_number":
+        _close_address(desk, wrong=True)
+    return first or case.id
+
+
+def _record(desk: Desk, effect: Record) -> None:
+    by = desk.staff or effect.by
+    plans.record_item(
+        desk.connection, desk.chart.operation, effect.item, effect.value, by, desk.now
+    )
+
+
+def _learn(desk: Desk, effect: LearnFact) -> None:
+    """Keep the fact. A few facts are consent, or govern what a coach sees."""
+    source = desk.staff or (desk.heard.by if desk.heard else "patient")
+    value = fact_value(effect.value)
+    patients.learn_fact(desk.connection, desk.patient, effect.fact, value, source, desk.now)
+    if effect.fact == "dawn_agreed":
+        patients.set_dawn_agreed(desk.connection, desk.patient, value is True)
+    if effect.fact == "coach_sees":
+        level = _LEVELS.get(effect.value) or CopyLevel(effect.value)
+        coaches.set_level(desk.connection, desk.patient, level)
+    if effect.fact in _CONSENTS and desk.writer is not None:
+        _note_consent(desk, effect)
+
+
+def _note_consent(desk: Desk, effect: LearnFact) -> None:
+    """Store what was agreed to with the words of the question that was open."""
+    asked, book = desk.chart.conversation.open, desk.practice.book
+    language, shown = desk.chart.conversation.language, ""
+    if asked is not None and asked.flow in book.flows:
+        state = book.flows[asked.flow].states.get(asked.state)
+        shown = line_text(book, asked.flow, state.say or "", language) if state else ""
+    given = fact_value(effect.value) is not False
+    consent = Consent(_CONSENTS[effect.fact], given, shown, language, desk.now)
+    if desk.writer is not None:
+        note_consent(desk.connection, desk.writer, consent)
+
+
+def _set_stopped(desk: Desk, effect: SetStopped) -> None:
+    """Opting out counts at once and in full: what is queued is withdrawn in this transaction."""
+    if effect.who == "coach":
+        _set_coach_stopped(desk, stopped=effect.stopped)
+        return
+    if effect.stopped:
+        outbox.withdraw(desk.connection, desk.patient, ("patient", "coach"), "stopped", desk.now)
+        _close_address(desk, wrong=False)
+    else:
+        party = desk.writer or patients.address_of(desk.connection, desk.patient)
+        if party is not None:
+            patients.reopen_address(desk.connection, party)
+    _note_opt(desk, given=not effect.stopped)
+
+
+def _set_coach_stopped(desk: Desk, *, stopped: bool) -> None:
+    for coach in desk.chart.coaches:
+        if desk.writer is None or desk.writer.coach != coach.id:
+            continue
+        if stopped:
+            coaches.leave(desk.connection, coach.id, desk.now)
+            _close_address(desk, wrong=False)
+        else:
+            coaches.join(desk.connection, coach.id, desk.now)
+            patients.reopen_address(desk.connection, desk.writer)
+    _note_opt(desk, given=not stopped)
+
+
+def _note_opt(desk: Desk, *, given: bool) -> None:
+    words = desk.heard.text if desk.heard else desk.staff
+    if desk.writer is not None:
+        language = desk.chart.conversation.language
+        consent = Consent("messages", given, f"their words: {words}", language, desk.now)
+        note_consent(desk.connection, desk.writer, consent)
+
+
+def _close_address(desk: Desk, *, wrong: bool) -> None:
+    party = desk.writer or patients.address_of(desk.connection, desk.patient)
+    if party is not None:
+        patients.stop_address(desk.connection, party, desk.now, wrong=wrong)
+
+
+def _set_language(desk: Desk, effect: SetLanguage) -> None:
+    """The patient's language is in the conversation; a coach's is in their own row."""
+    if desk.writer is not None and desk.writer.coach is not None:
+        coaches.set_language(desk.connection, desk.writer.coach, effect.language)

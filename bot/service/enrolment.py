@@ -1,0 +1,107 @@
+"""Enrolment: a patient, the operation and the dated countdown, in one transaction."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from sqlalchemy import Connection
+
+from bot.core.conversation import Conversation
+from bot.core.conversation_json import conversation_to_json
+from bot.core.copies import CopyLevel
+from bot.core.protocol import FactValue, MedicineHold, Surgery
+from bot.core.record import Party
+from bot.service import planning
+from bot.service.chart import load_chart
+from bot.service.coaching import invite
+from bot.service.desk import Desk
+from bot.service.effects import apply_effects
+from bot.service.practice import Practice
+from bot.store import audit, conversations, patients, surgeries
+from bot.store.consents import Consent, note_consent
+from bot.store.engine import writing
+
+
+@dataclass(frozen=True, slots=True)
+class CoachWish:
+    """The support person whom the patient names at enrolment."""
+
+    name: str
+    channel: str
+    address: str
+    level: CopyLevel = CopyLevel.REMINDERS
+    language: str | None = None  # the patient's, unless told
+
+
+@dataclass(frozen=True, slots=True)
+class Enrolment:
+    """Everything that enrolling needs. `reference` is the hospital's own id of the patient.
+
+    `agreed` is the wording that the patient agreed to on paper, when they did.
+    """
+
+    reference: str
+    name: str
+    channel: str
+    address: str
+    surgery: Surgery
+    surgeon: str
+    born: date | None = None
+    language: str = "en"
+    facts: Mapping[str, FactValue] = field(default_factory=dict)
+    holds: tuple[MedicineHold, ...] = ()
+    coach: CoachWish | None = None
+    dawn_agreed: bool = False
+    agreed: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Enrolled:
+    """The patient's id, and whether this call enrolled them or they were enrolled before."""
+
+    patient: int
+    new: bool
+
+
+def enrol(practice: Practice, wish: Enrolment, who: str, now: datetime) -> Enrolled:
+    """Enrol one patient; a reference that is enrolled already changes nothing.
+
+    1. Patient, address, facts, medicine holds, surgery; 2. an empty conversation; 3. the coach's
+    invitation; 4. the dated countdown; 5. what can no longer be done becomes the nurse's matter.
+    Raises AddressTaken when the address is another person's.
+    """
+    with writing(practice.engine) as connection:
+        patient = patients.add_patient(
+            connection, wish.reference, wish.name, wish.born, now, wish.dawn_agreed
+        )
+        if patient is None:
+            known = patients.patient_by_reference(connection, wish.reference)
+            return Enrolled(int(known or 0), new=False)
+        _store(connection, patient, wish, who, now)
+        desk = Desk(connection, practice, load_chart(connection, practice, patient), now, staff=who)
+        if wish.coach is not None:
+            coach = wish.coach
+            invite(
+                desk, coach.name, coach.channel, coach.address, coach.level,
+                coach.language or wish.language,
+            )  # fmt: skip
+            desk = Desk(
+                connection, practice, load_chart(connection, practice, patient), now, staff=who
+            )
+        apply_effects(desk, planning.plan(desk).escalations)
+        audit.note(connection, who, "enrolled", patient, now, {"reference": wish.reference})
+        return Enrolled(patient, new=True)
+
+
+def _store(connection: Connection, patient: int, wish: Enrolment, who: str, now: datetime) -> None:
+    patients.add_contact(connection, patient, wish.channel, wish.address)
+    for name, value in wish.facts.items():
+        patients.learn_fact(connection, patient, name, value, who, now)
+    for hold in wish.holds:
+        patients.put_hold(connection, patient, hold)
+    surgeries.add_surgery(connection, patient, wish.surgeon, wish.surgery)
+    body = conversation_to_json(Conversation(language=wish.language))
+    conversations.add_conversation(connection, patient, body)
+    if wish.agreed:
+        party = Party(patient, wish.channel, wish.address)
+        note_consent(connection, party, Consent("messages", True, wish.agreed, wish.language, now))

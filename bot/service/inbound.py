@@ -1,0 +1,115 @@
+"""One incoming message, start to finish, in one transaction."""
+
+from dataclasses import replace
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from bot.channels.base import Incoming
+from bot.core.conversation import Heard, OpenQuestion
+from bot.core.record import Message, Party
+from bot.reading.reading import Asked
+from bot.service import joining
+from bot.service.chart import Chart, load_chart, values
+from bot.service.desk import Desk
+from bot.service.practice import Practice
+from bot.service.turns import take_turn
+from bot.store import inbox, outbox, patients
+from bot.store.engine import writing
+
+STRANGER = (
+    "This number sends messages about planned surgeries and does not know yours. If you expected"
+    " to hear from us, please call your surgeon's office. In an emergency call 911."
+)
+
+
+def handle(practice: Practice, incoming: Incoming, now: datetime) -> int | None:
+    """Take in one message; return the patient's id, or None for a repeat or a stranger.
+
+    1. Find whose address it is, and lock the patient; 2. insert it into the inbox (the provider's
+    id is unique: a repeat stops here); 3. a stranger gets one neutral answer; 4. read it in the
+    light of the open question and keep the reading; 5. step, store state, effects and messages;
+    6. commit. Only then may the caller acknowledge it to the provider.
+    """
+    with writing(practice.engine) as connection:
+        party = _party(connection, incoming)
+        if party is not None:
+            patients.lock(connection, party.patient)
+        inbound = inbox.put_inbound(connection, _row(incoming, party, now))
+        if inbound is None:
+            return None
+        if party is None:
+            _answer_stranger(connection, incoming, now)
+            return None
+        chart = load_chart(connection, practice, party.patient)
+        desk = Desk(connection, practice, chart, now, writer=party)
+        _hear(desk, party, incoming, inbound)
+        return party.patient
+
+
+def _party(connection: Connection, incoming: Incoming) -> Party | None:
+    if incoming.enrol:
+        patients.claim_code(connection, incoming.channel, incoming.enrol, incoming.address)
+    return patients.find_party(connection, incoming.channel, incoming.address)
+
+
+def _row(incoming: Incoming, party: Party | None, now: datetime) -> dict[str, object]:
+    return {
+        "channel": incoming.channel,
+        "provider_message_id": incoming.message_id,
+        "address": incoming.address,
+        "patient_id": party.patient if party else None,
+        "by_role": incoming.by or (party.role if party else "unknown"),
+        "text": incoming.text,
+        "received_at": incoming.received_at,
+        "handled_at": now,
+    }
+
+
+def _answer_stranger(connection: Connection, incoming: Incoming, now: datetime) -> None:
+    """One neutral answer to an address for ever: two robots must not talk all night."""
+    outbox.queue(
+        connection,
+        Message(
+            key=f"stranger.{incoming.channel}.{incoming.address}",
+            patient=None,
+            to_role="unknown",
+            name="",
+            channel=incoming.channel,
+            address=incoming.address,
+            text=STRANGER,
+            choices=(),
+            queued_at=now,
+        ),
+    )
+
+
+def _hear(desk: Desk, party: Party, incoming: Incoming, inbound: int) -> None:
+    role = incoming.by or party.role
+    asked = asked_of(desk, role)
+    language = desk.chart.conversation.language
+    reading = desk.practice.read(incoming.text, asked, language)
+    inbox.put_reading(desk.connection, inbound, asked, reading)
+    answer = desk.practice.answer(incoming.text, language, values(desk.chart, language, desk.now))
+    heard = Heard(reading, incoming.text, role, answer)
+    if role == "coach" and not joining.has_joined(desk):
+        joining.hear_invited(desk, heard)
+    else:
+        take_turn(replace(desk, heard=heard), heard)
+
+
+def asked_of(desk: Desk, role: str) -> Asked:
+    """What kind of question is open to this writer."""
+    question = _open_to(desk.chart, role)
+    flow = desk.practice.book.flows.get(question.flow) if question else None
+    state = flow.states.get(question.state) if flow and question else None
+    return (state.asked if state else None) or Asked.NONE
+
+
+def _open_to(chart: Chart, role: str) -> OpenQuestion | None:
+    patients_own = chart.conversation.open
+    if role != "coach":
+        return patients_own
+    thread = chart.conversation.coach
+    own = thread.open if thread else None
+    return own or patients_own

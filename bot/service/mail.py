@@ -1,0 +1,135 @@
+"""Puts the messages of one turn into the outbox: one message to each recipient."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+
+from bot.core.conversation import Copy, Effect, Say
+from bot.core.copies import may_ask_coach, may_copy
+from bot.core.dialogue_draft import COACH_COPY
+from bot.core.record import CoachRecord, Message, Party
+from bot.core.values import part_values
+from bot.core.wording import choice_labels, say_text
+from bot.service.chart import values
+from bot.service.desk import Desk
+from bot.store import outbox, patients
+
+STALE_AFTER = timedelta(hours=24)  # an answer later than this answers nothing (our choice)
+
+
+@dataclass(slots=True)
+class Letter:
+    """What one recipient is told in this turn."""
+
+    to: Party
+    name: str
+    language: str
+    texts: list[str] = field(default_factory=list)
+    choices: tuple[str, ...] = ()
+    prompt: str | None = None
+
+
+def post(desk: Desk, effects: Iterable[Effect], version: int, case: int | None = None) -> None:
+    """Queue the turn's Say and Copy effects, joined into one message for each recipient.
+
+    The business key holds the conversation's version, which no two turns share.
+    """
+    letters: dict[tuple[str, str], Letter] = {}
+    for effect in effects:
+        for letter, say in _addressed(desk, effect, letters):
+            letter.texts.append(_text(desk, say, letter.language))
+            if say.choices:
+                letter.choices = choice_labels(desk.practice.book, say, letter.language)
+            letter.prompt = letter.prompt or say.prompt
+    for letter in letters.values():
+        outbox.queue(desk.connection, _message(desk, letter, version, case))
+
+
+def _text(desk: Desk, say: Say, language: str) -> str:
+    own = replace(say, values=part_values(say.values, language))
+    return say_text(desk.practice.book, own, values(desk.chart, language, desk.now), language)
+
+
+def _message(desk: Desk, letter: Letter, version: int, case: int | None) -> Message:
+    role = letter.to.role
+    whose = role if letter.to.coach is None else f"coach{letter.to.coach}"
+    return Message(
+        key=f"turn.{desk.patient}.{version}.{whose}",
+        patient=desk.patient,
+        to_role=role,
+        name=letter.name,
+        channel=letter.to.channel,
+        address=letter.to.address,
+        text="\n\n".join(letter.texts),
+        choices=letter.choices,
+        queued_at=desk.now,
+        prompt_key=letter.prompt or desk.prompt,
+        escalation=case,
+        not_after=_not_after(desk),
+    )
+
+
+def _not_after(desk: Desk) -> datetime:
+    return desk.closes or desk.now + STALE_AFTER
+
+
+def _addressed(
+    desk: Desk, effect: Effect, letters: dict[tuple[str, str], Letter]
+) -> Iterator[tuple[Letter, Say]]:
+    match effect:
+        case Say(to="patient"):
+            party = _patient_address(desk)
+            if party is not None:
+                yield _letter(letters, party, desk.chart.patient.name, _language(desk)), effect
+        case Say():
+            for coach in _hearing_coaches(desk, effect):
+                yield _coach_letter(letters, coach), effect
+        case Copy():
+            for coach in desk.chart.active_coaches:
+                if may_copy(effect, coach.level) and not _wrote(desk, coach):
+                    yield _coach_letter(letters, coach), _copied(desk, effect)
+
+
+def _patient_address(desk: Desk) -> Party | None:
+    """The patient's address; one that was stopped gets only the answer to its own message."""
+    writer = desk.writer
+    if writer is not None and writer.coach is None:
+        return writer
+    party = patients.address_of(desk.connection, desk.patient)
+    return None if party is None or party.stopped else party
+
+
+def _hearing_coaches(desk: Desk, say: Say) -> Iterator[CoachRecord]:
+    """The coach who wrote; else every active one, who may be asked about health if consented."""
+    for coach in desk.chart.coaches:
+        if desk.writer is not None and desk.writer.coach is not None:
+            if _wrote(desk, coach):
+                yield coach
+        elif coach.active and (not say.health or may_ask_coach(coach.level, health=True)):
+            yield coach
+
+
+def _wrote(desk: Desk, coach: CoachRecord) -> bool:
+    return desk.writer is not None and desk.writer.coach == coach.id
+
+
+def _copied(desk: Desk, copy: Copy) -> Say:
+    told = desk.heard.text if desk.heard else ""
+    topic = copy.values.get("topic", "")
+    extra = {"words": told, "what": topic, **copy.values}
+    return Say("coach", COACH_COPY, copy.line, extra)
+
+
+def _letter(
+    letters: dict[tuple[str, str], Letter], party: Party, name: str, language: str
+) -> Letter:
+    return letters.setdefault((party.channel, party.address), Letter(party, name, language))
+
+
+def _coach_letter(letters: dict[tuple[str, str], Letter], coach: CoachRecord) -> Letter:
+    party = Party(coach.patient, coach.channel, coach.address, coach.id)
+    return _letter(letters, party, coach.name, coach.language)
+
+
+def _language(desk: Desk) -> str:
+    return desk.chart.conversation.language

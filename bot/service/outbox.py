@@ -1,0 +1,199 @@
+"""The relay: sends what is queued, with no transaction open while the provider is called.
+
+A decision to send is made once; an attempt is made at least once. Three outcomes are told apart:
+accepted, refused, unknown.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from hashlib import sha256
+
+from sqlalchemy import Connection
+
+from bot.channels.base import Channel, Delivery, DeliveryState, Outgoing, SendFailed, SendUnknown
+from bot.core import escalation
+from bot.core.conversation import Escalate
+from bot.core.record import Message
+from bot.service.cases import raise_case, save
+from bot.service.chart import load_chart
+from bot.service.desk import Desk
+from bot.service.practice import Practice
+from bot.store import escalations, outbox
+from bot.store.engine import reading, writing
+
+BATCH = 50
+MOST_ATTEMPTS = 6
+FIRST_WAIT = timedelta(seconds=20)
+LONGEST_WAIT = timedelta(minutes=15)
+LEFT_BEHIND = timedelta(minutes=5)  # a claim older than this belongs to a sender that died
+
+
+@dataclass(slots=True)
+class Relay:
+    """What one round of the relay did."""
+
+    sent: int = 0
+    retried: int = 0
+    failed: int = 0
+    stale: int = 0
+
+
+def relay(practice: Practice, channels: Mapping[str, Channel], now: datetime) -> Relay:
+    """Send everything that may be tried now, in order for each address.
+
+    1. Take up messages that a dead sender left claimed; 2. claim a batch and commit; 3. send each
+    with no transaction open; 4. store what became of it, one commit each; repeat until nothing is
+    left that may be tried at `now`.
+    """
+    done = Relay()
+    _take_up_left_behind(practice, now, done)
+    while batch := _claim(practice, now):
+        for message in batch:
+            _send(practice, channels, message, now, done)
+    return done
+
+
+def _claim(practice: Practice, now: datetime) -> list[Message]:
+    with writing(practice.engine) as connection:
+        return outbox.claim(connection, now, BATCH)
+
+
+def _send(
+    practice: Practice,
+    channels: Mapping[str, Channel],
+    message: Message,
+    now: datetime,
+    done: Relay,
+) -> None:
+    if message.not_after is not None and now > message.not_after:
+        done.stale += 1
+        _settle(practice, message, now, "withdrawn", "stale before it could be sent")
+        return
+    channel = channels.get(message.channel)
+    if channel is None:
+        done.failed += 1
+        _settle(practice, message, now, "failed", f"no channel named {message.channel} is set up")
+        return
+    outgoing = Outgoing(message.key, message.address, message.text, message.choices)
+    try:
+        accepted = channel.send(outgoing)
+    except SendUnknown as fault:
+        _unknown(practice, message, now, fault.reason, done)
+    except SendFailed as fault:
+        _refused(practice, message, now, fault, done)
+    else:
+        done.sent += 1
+        _accepted(practice, message, accepted.provider_id, now)
+
+
+def _accepted(practice: Practice, message: Message, provider_id: str, now: datetime) -> None:
+    """Store the provider's id; a message about an escalation is also an entry in its log."""
+    with writing(practice.engine) as connection:
+        changes = {"state": "sent", "provider_id": provider_id, "reason": ""}
+        outbox.mark(connection, message.id, changes, now)
+        _log_in_case(practice, connection, message, now)
+
+
+def _log_in_case(
+    practice: Practice, connection: Connection, message: Message, now: datetime
+) -> None:
+    if message.escalation is None or message.patient is None or message.to_role == "coach":
+        return
+    case = escalations.load_case(connection, message.escalation)
+    if case.closed:
+        return
+    nurse = message.to_role == "nurse"
+    after = escalation.notified(case, message.name, now) if nurse else escalation.told(case, now)
+    desk = Desk(connection, practice, load_chart(connection, practice, message.patient), now)
+    save(desk, after, len(case.entries))
+
+
+def _unknown(practice: Practice, message: Message, now: datetime, reason: str, done: Relay) -> None:
+    """The answer was lost: a nurse's notice is repeated until a person acknowledges, a patient's
+    message gets one more attempt and then a person is told."""
+    if message.to_role == "nurse" or message.attempts < 2:
+        done.retried += 1
+        _again(practice, message, now, reason, None)
+        return
+    done.failed += 1
+    _settle(practice, message, now, "unknown", reason)
+
+
+def _refused(
+    practice: Practice, message: Message, now: datetime, fault: SendFailed, done: Relay
+) -> None:
+    if fault.permanent or message.attempts >= MOST_ATTEMPTS:
+        done.failed += 1
+        _settle(practice, message, now, "failed", fault.reason)
+        return
+    done.retried += 1
+    _again(practice, message, now, fault.reason, fault.retry_after)
+
+
+def _again(
+    practice: Practice, message: Message, now: datetime, reason: str, wait: float | None
+) -> None:
+    pause = timedelta(seconds=wait) if wait is not None else backoff(message.key, message.attempts)
+    with writing(practice.engine) as connection:
+        changes = {"state": "queued", "reason": reason, "next_try_at": now + pause}
+        outbox.mark(connection, message.id, changes, now)
+
+
+def backoff(key: str, attempts: int) -> timedelta:
+    """How long to wait after the `attempts`-th try: doubling, spread by a hash of the key.
+
+    The hash stands in for chance, so that a run can be repeated exactly.
+    """
+    doubled = min(FIRST_WAIT * float(2 ** (attempts - 1)), LONGEST_WAIT)
+    share = int.from_bytes(sha256(f"{key}/{attempts}".encode()).digest()[:4]) / 2**32
+    return doubled * (0.5 + share / 2)
+
+
+def _settle(practice: Practice, message: Message, now: datetime, state: str, reason: str) -> None:
+    """Give a message up for good. It is a dead letter, and a person hears of it."""
+    with writing(practice.engine) as connection:
+        outbox.mark(connection, message.id, {"state": state, "reason": reason}, now)
+        _tell_person(practice, connection, message, now, reason)
+
+
+def _tell_person(
+    practice: Practice, connection: Connection, message: Message, now: datetime, reason: str
+) -> None:
+    """An undelivered message counts as silence, not as sent. A nurse's notice has the next contact
+    as its remedy: the case's deadline runs on."""
+    if message.patient is None or message.to_role == "nurse":
+        return
+    desk = Desk(connection, practice, load_chart(connection, practice, message.patient), now)
+    what = {"to": message.to_role, "why": reason, "message": message.prompt_key or "a reply"}
+    raise_case(desk, Escalate("undelivered", "", (), what))
+
+
+def _take_up_left_behind(practice: Practice, now: datetime, done: Relay) -> None:
+    with reading(practice.engine) as connection:
+        left = outbox.left_behind(connection, now - LEFT_BEHIND)
+    for message in left:
+        _unknown(practice, message, now, "the sender stopped before the answer came", done)
+
+
+def receipt(practice: Practice, delivery: Delivery, now: datetime) -> None:
+    """Store a provider's report; an undelivered message is a person's matter."""
+    with writing(practice.engine) as connection:
+        message = _reported(connection, delivery)
+        if message is None:
+            return
+        changes: dict[str, object] = {"delivery": str(delivery.state)}
+        gone = delivery.state is DeliveryState.UNDELIVERED and message.state != "failed"
+        if gone:
+            changes |= {"state": "failed", "reason": delivery.reason or "not delivered"}
+        outbox.mark(connection, message.id, changes, now)
+        if gone:
+            _tell_person(practice, connection, message, now, delivery.reason or "not delivered")
+
+
+def _reported(connection: Connection, delivery: Delivery) -> Message | None:
+    if delivery.key is not None:
+        return outbox.by_key(connection, delivery.key)
+    if delivery.provider_id is not None:
+        return outbox.by_provider(connection, delivery.channel, delivery.provider_id)
+    return None

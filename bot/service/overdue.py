@@ -1,0 +1,46 @@
+"""What nobody did in time: escalations past the time allowed, a start time still missing."""
+
+from datetime import datetime
+
+from bot.core.conversation import Escalate
+from bot.service.cases import due, notify, raise_case
+from bot.service.chart import load_chart
+from bot.service.desk import Desk
+from bot.service.practice import Practice
+from bot.store import escalations, patients, surgeries
+from bot.store.engine import reading, writing
+
+BATCH = 200
+
+
+def climb_all(practice: Practice, now: datetime) -> int:
+    """Tell the next contact of every case past its time; return how many were told."""
+    with reading(practice.engine) as connection:
+        late = escalations.overdue(connection, now, BATCH)
+    return sum(_climb(practice, case, patient, now) for case, patient in late)
+
+
+def _climb(practice: Practice, case_id: int, patient: int, now: datetime) -> bool:
+    """One case, one transaction; a nurse may have acted since it was listed."""
+    with writing(practice.engine) as connection:
+        patients.lock(connection, patient)
+        desk = Desk(connection, practice, load_chart(connection, practice, patient), now)
+        case = escalations.load_case(connection, case_id)
+        deadline = due(desk, case)
+        if case.closed or deadline is None or deadline > now:
+            return False
+        notify(desk, case, len(case.entries), onward=True)
+        return True
+
+
+def tell_missing_starts(practice: Practice, now: datetime) -> int:
+    """By noon the day before, a start time that nobody entered becomes the nurse's matter."""
+    with reading(practice.engine) as connection:
+        missing = surgeries.starts_missing(connection, now)
+    for patient in missing:
+        with writing(practice.engine) as connection:
+            patients.lock(connection, patient)
+            chart = load_chart(connection, practice, patient)
+            surgeries.set_nurse_due(connection, chart.operation.id, None)
+            raise_case(Desk(connection, practice, chart, now), Escalate("start_missing", ""))
+    return len(missing)

@@ -1,0 +1,93 @@
+"""Makes the patient's dated countdown, or makes it anew after a change, and stores it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from bot.core.conversation import Escalate
+from bot.core.plan import make_countdown
+from bot.core.planned import Countdown, NotPlanned
+from bot.core.replan import StoredPrompt, replan
+from bot.service.chart import candidate
+from bot.service.desk import Desk
+from bot.store import plans, surgeries
+
+SETTLED = ("sent", "missed", "skipped")
+# What a planner's reason for leaving a prompt out is to the nurse.
+_FOR_NURSE = {"medicine_date_past": "medicine_date_past", "too_late": "too_late"}
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What planning changed, and what the nurse must hear of it."""
+
+    added: int
+    withdrawn: int
+    escalations: tuple[Escalate, ...]
+
+
+def plan(desk: Desk) -> Planned:
+    """Bring the stored countdown up to the chart. Doing it twice changes nothing twice.
+
+    1. Make the countdown from the chart; 2. compare it with what is stored; 3. withdraw, retime
+    and add rows; 4. keep what can no longer be done for the nurse, and say so.
+    """
+    chart, connection, now = desk.chart, desk.connection, desk.now
+    if chart.operation.status != "planned":
+        return Planned(0, withdraw_all(desk, f"surgery {chart.operation.status}"), ())
+    sent = plans.sent_of(connection, chart.operation)
+    made = make_countdown(
+        chart.protocol,
+        chart.rules,
+        candidate(chart, desk.practice),
+        chart.operation.surgery,
+        now,
+        sent,
+    )
+    change = replan(_stored(desk), made, now)
+    plans.withdraw_prompts(connection, chart.operation, change.cancel, "planned anew", now)
+    plans.retime_prompts(connection, chart.operation, change.retime, now)
+    plans.put_prompts(connection, chart.operation, change.add, now)
+    for lost in change.missed:
+        plans.note_missed(connection, chart.operation, lost, now)
+    surgeries.set_nurse_due(connection, chart.operation.id, made.nurse_due)
+    return Planned(len(change.add), len(change.cancel), _for_nurse(change.missed))
+
+
+def preview(desk: Desk) -> Countdown:
+    """The countdown as it would be made now; nothing is stored."""
+    chart = desk.chart
+    return make_countdown(
+        chart.protocol,
+        chart.rules,
+        candidate(chart, desk.practice),
+        chart.operation.surgery,
+        desk.now,
+    )
+
+
+def withdraw_all(desk: Desk, reason: str) -> int:
+    """Withdraw every prompt that has not gone out; return how many."""
+    waiting = plans.prompts_of(desk.connection, desk.chart.operation)
+    keys = [prompt.key for prompt in waiting]
+    plans.withdraw_prompts(desk.connection, desk.chart.operation, keys, reason, desk.now)
+    surgeries.set_nurse_due(desk.connection, desk.chart.operation.id, None)
+    return len(keys)
+
+
+def _stored(desk: Desk) -> list[StoredPrompt]:
+    operation = desk.chart.operation
+    waiting = plans.prompts_of(desk.connection, operation)
+    settled = plans.prompts_of(desk.connection, operation, states=SETTLED)
+    return [StoredPrompt(p) for p in waiting] + [StoredPrompt(p, settled=True) for p in settled]
+
+
+def _for_nurse(missed: Sequence[NotPlanned]) -> tuple[Escalate, ...]:
+    """One escalation for each kind of miss, with the list of what is missed."""
+    found = []
+    for why, reason in _FOR_NURSE.items():
+        lost = [m for m in missed if m.reason == why]
+        if lost:
+            titles = [m.values.get("medicine", m.flow) for m in lost]
+            listed = ", ".join(dict.fromkeys(titles))
+            found.append(Escalate(reason, "", (), {"not done": listed}))
+    return tuple(found)

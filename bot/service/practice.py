@@ -1,0 +1,41 @@
+"""What every service works with: the store, the published content and the reader.
+
+Nothing here knows the time; each service is told `now`.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+
+from sqlalchemy import Engine
+
+from bot.core.flow import FlowBook
+from bot.core.protocol import Protocol, Rules
+from bot.core.record import OnCall
+from bot.reading.reading import Asked, Reading
+
+Answerer = Callable[[str, str, Mapping[str, str]], str | None]
+Reader = Callable[[str, Asked, str], Reading]  # (text, what was asked, language)
+PAGE = "page"  # the nurse's own list: what is put there is delivered by being there
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """One hospital's countdown service. `surgeon_rules` are by the surgeon's name."""
+
+    engine: Engine
+    book: FlowBook
+    protocols: Mapping[str, Protocol]  # joint -> protocol
+    rules: Rules
+    read: Reader
+    answer: Answerer  # (text, language, values) -> a ready answer to a question, or None
+    surgeon_rules: Mapping[str, Rules] = field(default_factory=dict)
+    on_call: tuple[OnCall, ...] = (
+        OnCall("Pre-op nurse", PAGE, "pre-op"),
+        OnCall("Charge nurse", PAGE, "charge"),
+        OnCall("Surgeon's office", PAGE, "office"),
+    )
+
+    def rules_for(self, surgeon: str) -> Rules:
+        """The surgeon's own rules, or the hospital's with the surgeon's name in them."""
+        found = self.surgeon_rules.get(surgeon)
+        return found if found is not None else replace(self.rules, surgeon=surgeon)

@@ -1,0 +1,50 @@
+"""One turn of one patient's chat: step, store the state and every effect, queue the messages."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from bot.core.conversation import Conversation, Effect, Event, Heard, Turn
+from bot.core.conversation_json import conversation_to_json
+from bot.core.dialogue import step
+from bot.service import mail, planning
+from bot.service.chart import context, load_chart
+from bot.service.desk import Desk
+from bot.service.effects import apply_effects
+from bot.store import conversations
+
+
+def take_turn(
+    desk: Desk,
+    event: Event,
+    *,
+    before: Iterable[Effect] = (),
+    conversation: Conversation | None = None,
+    plan_anew: bool = False,
+) -> Turn:
+    """Let one event move the chat, inside the transaction on the desk.
+
+    1. Step (pure); 2. apply the effects as rows, those of `before` first; 3. plan anew when a fact
+    was learned; 4. store the conversation, refusing a second writer; 5. queue one message for each
+    recipient. `conversation` replaces the stored one when staff changed it.
+    """
+    chart, practice = desk.chart, desk.practice
+    version = chart.conversation.version
+    start = conversation or chart.conversation
+    turn = step(practice.book, start, event, context(chart, practice, desk.now), desk.now)
+    if isinstance(event, Heard):
+        desk = replace(desk, heard=event)
+    effects = (*before, *turn.effects)
+    outcome = apply_effects(desk, effects)
+    after = replace(desk, chart=load_chart(desk.connection, practice, desk.patient))
+    if plan_anew or outcome.plan_anew:
+        apply_effects(after, planning.plan(after).escalations)
+    conversations.save_conversation(
+        desk.connection,
+        desk.patient,
+        conversation_to_json(turn.conversation),
+        version,
+        turn.wake_at,
+    )
+    spoken = replace(after, chart=replace(after.chart, conversation=turn.conversation))
+    mail.post(spoken, effects, version, outcome.case)
+    return turn

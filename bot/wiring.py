@@ -1,0 +1,177 @@
+"""Joins the parts: the only place that knows the clock, makes the engine and loads the content.
+
+    app = build("sqlite:///data/countdown.db")          # migrates the database, loads flows/
+    app.connect(RecordingChannel(app.clock, "sms"))     # any number of channels, by name
+    who = app.care.enrol(Enrolment("P-1", "Rosalind Vale", "sms", "+12025550150", surgery,
+                                   surgeon="Dr. Ana Quill"))
+    app.run_due()                                       # tick, then relay what the tick queued
+    app.handle(Incoming("sms", "+12025550150", "yes", "id-1", app.clock()))
+    app.threads(who.patient)                            # what everyone said, in order of time
+    app.worklist()                                      # open escalations with their SBAR
+    app.care.acknowledge(case_id, "Nurse Ortiz")        # reach_patient, decide, close follow
+
+With a clock of your own (`build(url, clock=virtual)`) move it to `app.next_moment()` and call
+`app.run_due()` again: the whole countdown plays in virtual time.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from sqlalchemy import Engine
+
+from bot.channels.base import Channel, Delivery, Incoming
+from bot.content.answers import load_answers
+from bot.content.lexicon import load_lexicon
+from bot.content.load import load_book, load_protocols, load_rules
+from bot.core.planned import NotPlanned, PlannedPrompt
+from bot.core.protocol import Rules
+from bot.core.record import ItemStatus, OnCall, ThreadLine
+from bot.core.wording import filled
+from bot.reading.answers import AnswerFinder
+from bot.reading.reader import read
+from bot.reading.reading import Asked, Reading
+from bot.service import dispatch, inbound, outbox, views
+from bot.service.care import Care
+from bot.service.practice import Practice
+from bot.service.views import Worklist
+from bot.store.engine import open_engine
+from bot.store.schema import upgrade
+
+Clock = Callable[[], datetime]
+FLOWS = Path(__file__).resolve().parents[1] / "flows"
+
+
+def system_clock() -> datetime:
+    """The present instant, aware, in UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(slots=True)
+class App:
+    """The whole service on one database. Every method that needs the time asks `clock` once."""
+
+    practice: Practice
+    clock: Clock
+    channels: dict[str, Channel] = field(default_factory=dict)
+
+    @property
+    def care(self) -> Care:
+        """What staff and imports may do."""
+        return Care(self.practice, self.clock)
+
+    @property
+    def engine(self) -> Engine:
+        """The database."""
+        return self.practice.engine
+
+    def connect(self, channel: Channel) -> None:
+        """Add a channel and begin to take its messages and receipts."""
+        self.channels[channel.name] = channel
+        channel.start(self.handle, self.delivered)
+
+    def close(self) -> None:
+        """Let go of the channels and the database."""
+        for channel in self.channels.values():
+            channel.close()
+        self.engine.dispose()
+
+    def handle(self, incoming: Incoming) -> None:
+        """Take in one message; when this returns it is stored with all its effects."""
+        inbound.handle(self.practice, incoming, self.clock())
+
+    def delivered(self, delivery: Delivery) -> None:
+        """Take in one delivery receipt."""
+        outbox.receipt(self.practice, delivery, self.clock())
+
+    def tick(self) -> dispatch.Tick:
+        """Handle everything that is due now; what is to be sent waits in the outbox."""
+        return dispatch.tick(self.practice, self.clock())
+
+    def relay(self) -> outbox.Relay:
+        """Send what waits in the outbox and may be tried now."""
+        return outbox.relay(self.practice, self.channels, self.clock())
+
+    def run_due(self) -> dispatch.Tick:
+        """Tick, then relay."""
+        done = self.tick()
+        self.relay()
+        return done
+
+    def next_moment(self) -> datetime | None:
+        """The earliest instant at which `run_due` will have something to do; None when idle."""
+        return views.next_moment(self.engine)
+
+    def threads(self, patient: int | None = None) -> list[ThreadLine]:
+        """All messages in and out, in order of time."""
+        return views.threads(self.engine, patient)
+
+    def worklist(self, patient: int | None = None, *, closed: bool = False) -> list[Worklist]:
+        """Open escalations, the most pressing first; with `closed` all of them."""
+        return views.worklist(self.practice, self.clock(), patient=patient, closed=closed)
+
+    def items(self, patient: int) -> dict[str, ItemStatus]:
+        """What is recorded in a patient's countdown."""
+        return views.items(self.practice, patient)
+
+    def planned(self, patient: int) -> tuple[PlannedPrompt, ...]:
+        """The prompts still to come."""
+        return views.planned(self.practice, patient)
+
+    def missed(self, patient: int) -> list[NotPlanned]:
+        """What could not be asked or said in time."""
+        return views.missed(self.practice, patient)
+
+    def everyone(self) -> list[int]:
+        """All patients' ids."""
+        return views.everyone(self.engine)
+
+    def find(self, reference: str) -> int | None:
+        """The patient with the hospital's own reference."""
+        return views.find(self.engine, reference)
+
+
+def build(
+    url: str = "sqlite://",
+    *,
+    clock: Clock = system_clock,
+    flows: Path = FLOWS,
+    on_call: tuple[OnCall, ...] | None = None,
+) -> App:
+    """Open and migrate the database at `url` and load the content of `flows`.
+
+    Raises ContentFaults, LexiconFault or AnswerFaults when the content cannot be used.
+    """
+    engine = open_engine(url)
+    upgrade(engine)
+    practice = load_practice(engine, flows)
+    return App(replace(practice, on_call=on_call) if on_call else practice, clock)
+
+
+def load_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
+    """The published content and the reader, on an engine."""
+    book = load_book(flows)
+    lexicon = load_lexicon(flows / "lexicon")
+    finder = AnswerFinder(load_answers(flows / "answers.yaml"))
+
+    def understand(text: str, asked: Asked, language: str) -> Reading:
+        return read(text, asked, lexicon, language=language)
+
+    def answer(text: str, language: str, values: Mapping[str, str]) -> str | None:
+        found = finder.find(text, language)
+        if found is None or found.entry.escalate:
+            return None  # a nurse answers
+        return filled(book, found.entry.answer[language], values, language)
+
+    surgeons = load_surgeons(flows)
+    return Practice(
+        engine, book, load_protocols(flows), load_rules(flows), understand, answer, surgeons
+    )
+
+
+def load_surgeons(flows: Path) -> dict[str, Rules]:
+    """The rules of every surgeon who has a file of their own, by the surgeon's name."""
+    files = sorted((flows / "rules" / "surgeons").glob("*.yaml"))
+    own = [load_rules(flows, path.stem) for path in files]
+    return {rules.surgeon: rules for rules in own}

@@ -60,10 +60,12 @@ class PeerProcess:
         assert "ready" in line, line
 
     def tell(self, **order: Any) -> None:
-        """Writes one command."""
+        """Writes one command; returns once the program has obeyed it."""
         assert self._process.stdin
+        before = len(self.seen("told"))
         self._process.stdin.write(json.dumps(order) + "\n")
         self._process.stdin.flush()
+        until(f"the peer obeys {list(order)}", lambda: len(self.seen("told")) > before)
 
     def seen(self, event: str) -> list[dict[str, Any]]:
         """The events of one kind so far."""

@@ -7,7 +7,8 @@
 //   {"receipt": "DELIVRD" | "UNDELIV" | null, "early": true, "err": "000"}       for coming submits
 //   {"mo": {"from", "to", "text", "parts": ["..", ".."], "reference": 7, "bits": 8, "order": [1]}}
 //   {"drop": true}                  cuts every session
-// Events, one JSON object a line on stdout: ready, bind, closed, link, submit, answered.
+// Events, one JSON object a line on stdout: ready, told, bind, refused, closed, link,
+// submit, answered.
 // As the standard asks of an SMSC, a deliver_sm that is refused for now, or not answered before
 // the link is lost, is given again.
 const smpp = require('smpp');
@@ -109,6 +110,7 @@ function command(line) {
   }
   if (order.mo) mobile(order.mo);
   if (order.drop && session) session.socket.destroy();
+  tell({ event: 'told' });
 }
 
 smpp.createServer({}, (on) => {

@@ -1,0 +1,130 @@
+"""The template that describes one SMS gateway's HTTP interface, and the reading of it. Pure.
+
+Gateways differ in names only: which URL, which fields, where the id is. So they are described by
+data, in the configuration file, and one adapter serves them all.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from urllib.parse import parse_qsl
+
+from bot.channels.base import DeliveryState, Outgoing
+
+DEPTH = 8  # of nesting in a JSON body; ours is flat
+
+
+class Body(StrEnum):
+    """How the fields of an outgoing message travel."""
+
+    FORM = "form"
+    JSON = "json"
+    QUERY = "query"
+
+
+@dataclass(frozen=True, slots=True)
+class Inbound:
+    """Where a webhook of the gateway has its fields. Dots step into JSON: "message.id"."""
+
+    id: str = "id"
+    address: str = "from"
+    text: str = "text"
+    status: str = "status"
+    key: str = "key"  # our own id, given back in a status
+
+
+@dataclass(frozen=True, slots=True)
+class HttpSmsSettings:
+    """One gateway. `fields` and `headers` may use {to} {from} {text} {key} {secret} {user}.
+
+    Without `webhook_secrets` no webhook is taken. `signed` False means that the gateway cannot
+    sign: then its webhooks carry a live secret in the query field "token".
+    """
+
+    url: str
+    sender: str
+    fields: Mapping[str, str]
+    user: str = ""
+    secret: str = field(default="", repr=False)
+    method: str = "POST"
+    body: Body = Body.FORM
+    headers: Mapping[str, str] = field(default_factory=dict, repr=False)
+    id_path: str = ""  # where the answer has the gateway's id; empty: it gives none, ours is used
+    inbound: Inbound = Inbound()
+    statuses: Mapping[str, DeliveryState] = field(default_factory=dict)
+    webhook_secrets: tuple[str, ...] = field(default=(), repr=False)
+    signed: bool = True
+    stamp_header: str = "X-Timestamp"
+    signature_header: str = "X-Signature"
+    answer_within: float = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class WebhookCall:
+    """One request of the gateway to us, undecoded. Header names in small letters."""
+
+    headers: Mapping[str, str]
+    query: Mapping[str, str]
+    body: bytes
+
+
+def filled(template: Mapping[str, str], values: Mapping[str, str]) -> dict[str, str]:
+    """The template with its placeholders filled. Values are not looked into for further ones."""
+    return {name: _fill(text, values) for name, text in template.items()}
+
+
+def _fill(text: str, values: Mapping[str, str]) -> str:
+    pieces = text.split("{")
+    out = [pieces[0]]
+    for piece in pieces[1:]:
+        name, brace, rest = piece.partition("}")
+        known = brace and name in values
+        out.append(values[name] + rest if known else "{" + piece)
+    return "".join(out)
+
+
+def values_of(settings: HttpSmsSettings, outgoing: Outgoing, text: str) -> dict[str, str]:
+    """What the placeholders stand for in one message."""
+    return {
+        "to": outgoing.address,
+        "to_digits": outgoing.address.lstrip("+"),
+        "from": settings.sender,
+        "text": text,
+        "key": outgoing.key,
+        "secret": settings.secret,
+        "user": settings.user,
+    }
+
+
+def read_fields(call: WebhookCall) -> object:
+    """The decoded fields: JSON, a web form, or the query. Raises ValueError if unreadable."""
+    kind = call.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if not call.body:
+        return dict(call.query)
+    if kind == "application/json":
+        decoded = json.loads(call.body)
+        if _depth(decoded) > DEPTH:
+            raise ValueError("the JSON is nested too deeply")
+        return decoded
+    return dict(parse_qsl(call.body.decode("utf-8"), keep_blank_values=True))
+
+
+def _depth(value: object) -> int:
+    if isinstance(value, dict):
+        return 1 + max(map(_depth, value.values()), default=0)
+    if isinstance(value, list):
+        return 1 + max(map(_depth, value), default=0)
+    return 0
+
+
+def pick(fields: object, path: str) -> str:
+    """The value at a dotted path as text; "" if there is none. A number steps into a list."""
+    for step in path.split(".") if path else ():
+        if isinstance(fields, dict):
+            fields = fields.get(step)
+        elif isinstance(fields, list) and step.isdigit() and int(step) < len(fields):
+            fields = fields[int(step)]
+        else:
+            return ""
+    return "" if fields is None or isinstance(fields, dict | list) else str(fields)

@@ -1,0 +1,71 @@
+"""Turns what a story left behind, phones and log, into the lines of its three threads."""
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from bot.core.escalation import Case, Entry, Step
+from bot.play.phones import Phones, Slip
+from bot.play.scenario import Scenario, StoryEvent
+from bot.play.threads import Line, Thread
+from bot.service import views
+from bot.service.practice import Practice
+
+_SAYS = {
+    Step.OPENED: "escalation opened",
+    Step.PATIENT_TOLD: "patient told what to do",
+    Step.NURSE_NOTIFIED: "nurse notified",
+    Step.ANSWERED: "patient answered",
+    Step.WORSE: "a further alarm, worse",
+    Step.SAME: "a further alarm, the same",
+    Step.RETURNED: "back to the nurse",
+    Step.ACKNOWLEDGED: "acknowledged",
+    Step.PATIENT_REACHED: "patient reached",
+    Step.DECIDED: "decided",
+    Step.CLOSED: "closed",
+}
+
+
+def tell(story: Scenario, phones: Phones, practice: Practice, now: datetime) -> list[Line]:
+    """All lines, in no particular order."""
+    cases = [found.case for found in views.worklist(practice, now, closed=True)]
+    return [
+        *(_from_phone(story, slip) for slip in phones.slips),
+        *(_from_log(case, entry) for case in cases for entry in case.entries),
+        *_from_story(story, now),
+    ]
+
+
+def _from_phone(story: Scenario, slip: Slip) -> Line:
+    coachs = story.coach is not None and slip.address == story.coach.phone
+    name = story.coach.name if coachs and story.coach else story.patient.name
+    thread = Thread.COACH if coachs else Thread.PATIENT
+    return Line(slip.when, thread, name.split()[0], slip.text, slip.written)
+
+
+def _from_log(case: Case, entry: Entry) -> Line:
+    said = [f"[{case.id}] {_SAYS[entry.step]}"]
+    if entry.step in (Step.OPENED, Step.WORSE, Step.SAME):
+        said.append(f": {entry.reason} ({entry.severity})")
+    if entry.words:
+        said.append(f'\npatient wrote: "{entry.words}"')
+    details = [f"{name}: {value}" for name, value in entry.detail.items()]
+    said += [f"\n{text}" for text in (*details, entry.note) if text]
+    return Line(entry.at, Thread.NURSE, entry.who, "".join(said))
+
+
+def _from_story(story: Scenario, now: datetime) -> Iterator[Line]:
+    for event in story.story:
+        text = _narrated(event)
+        if text and story.instant(event.at) <= now:
+            yield Line(story.instant(event.at), Thread.STORY, "", text)
+
+
+def _narrated(event: StoryEvent) -> str | None:
+    change = event.surgery
+    if change is None:
+        return event.note
+    if change.cancelled:
+        return "The surgery is cancelled."
+    day = f" {change.on:%A} {change.on.day} {change.on:%B %Y}" if change.on else ""
+    clock = f" {change.starts_at:%H:%M}" if change.starts_at else ""
+    return f"Scheduling enters the surgery:{day}{clock}."

@@ -38,16 +38,16 @@ def place(occurrence: Occurrence, here: Place) -> PlannedPrompt | NotPlanned:
     if occurrence.due is None or occurrence.closes is None:
         return _not_planned(occurrence, "start_unknown")
     due, closes = _awake(occurrence.due, occurrence.closes, occurrence, here)
-    if occurrence.time_critical and due < occurrence.due and occurrence.prompt.evening_flow == "":
+    the_day_before = _is_day_before(due, occurrence, here)
+    if the_day_before and occurrence.prompt.evening_flow == "":
         return _not_planned(occurrence, "not_needed")
     if due >= here.horizon:
-        early = due < occurrence.due
-        return _planned(occurrence, due, closes, here, evening_before=early)
+        return _planned(occurrence, due, closes, here)
     if occurrence.due >= here.horizon:  # only the evening before has passed
         ahead = _first_allowed(occurrence.due, occurrence, here)
         if ahead is None:
             return _not_planned(occurrence, "quiet_hours")
-        return _planned(occurrence, ahead, closes, here, evening_before=True)
+        return _planned(occurrence, ahead, closes, here)
     return _late(occurrence, closes, here)
 
 
@@ -105,13 +105,12 @@ def _planned(
     due: datetime,
     closes: datetime,
     here: Place,
-    evening_before: bool = False,
     catch_up: bool = False,
 ) -> PlannedPrompt:
     prompt, flow = occurrence.prompt, occurrence.prompt.flow
     days_left = (here.surgery.on - local_date(due, here.surgery.zone)).days
     values = {**occurrence.values, "days_left": str(days_left)}
-    if evening_before and occurrence.time_critical:
+    if _is_day_before(due, occurrence, here):
         values["evening_before"] = "yes"
         flow = prompt.evening_flow or flow
     item = occurrence.item if prompt.skip_if_done else None
@@ -126,6 +125,14 @@ def _planned(
         late=prompt.late,
         time_critical=occurrence.time_critical,
     )
+
+
+def _is_day_before(due: datetime, occurrence: Occurrence, here: Place) -> bool:
+    """Tell whether a time-critical prompt had to move to the day before: its text must say so."""
+    if occurrence.due is None or not occurrence.time_critical:
+        return False
+    zone = here.surgery.zone
+    return local_date(due, zone) < local_date(occurrence.due, zone)
 
 
 def _not_planned(occurrence: Occurrence, reason: str) -> NotPlanned:

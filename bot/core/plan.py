@@ -9,7 +9,7 @@ from bot.core.facts import derive_facts, wanted
 from bot.core.occurrences import Occurrence, hold_values, occurrences
 from bot.core.placing import Place, place
 from bot.core.planned import Countdown, NotPlanned, PlannedPrompt
-from bot.core.protocol import Candidate, Priority, Protocol, Rules, Surgery
+from bot.core.protocol import Anchor, Candidate, Priority, Protocol, Rules, Surgery
 from bot.core.quiet import keep_daily_limit
 
 NURSE_TOLD_BY = time(12, 0)  # the day before, when the start is still missing
@@ -87,7 +87,7 @@ def _split_past_holds(
 
 
 def _within_limit(
-    outcomes: Iterable[tuple[Occurrence, PlannedPrompt | NotPlanned]],
+    outcomes: Sequence[tuple[Occurrence, PlannedPrompt | NotPlanned]],
     here: Place,
     sent: Sequence[tuple[str, datetime]],
 ) -> tuple[PlannedPrompt, ...]:
@@ -97,11 +97,12 @@ def _within_limit(
     """
     ranks: dict[str, _Rank] = {}
     messages = list(_ranked(outcomes, ranks))
+    at_once = {o.key for o, _ in outcomes if o.prompt.when.anchor is Anchor.ENROLMENT}
 
     def in_order(some: Iterable[PlannedPrompt]) -> list[PlannedPrompt]:
         return sorted(some, key=lambda message: (message.due, ranks[message.key]))
 
-    spread_out = in_order(spread(in_order(messages), here))
+    spread_out = in_order(spread(in_order(messages), at_once, here))
     limit, zone = here.rules.daily_limit, here.surgery.zone
     return tuple(in_order(keep_daily_limit(spread_out, zone, limit, sent)))
 

@@ -16,7 +16,7 @@ class Part:
     values: Mapping[str, str] = field(default_factory=dict)  # dates as ISO text, see core/values.py
     key: str = ""  # this part's own key; stays the same whatever message carries it
     item: str | None = None  # not to be asked once this countdown item is done
-    catch_up: bool = False  # its own time had passed before it could be planned
+    catch_up: bool = False  # comes later than first meant, after a late enrolment
 
 
 @dataclass(frozen=True, slots=True)

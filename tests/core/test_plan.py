@@ -167,6 +167,19 @@ def test_catching_up_is_spread_over_the_days_that_are_left():
     assert [m.parts[0].values["days_left"] for m in countdown.prompts] == ["4"] * 3 + ["3"] * 3
 
 
+def test_teaching_that_is_not_late_queues_behind_what_is():
+    # Part one is late and has to wait; part two of the same day must not overtake it.
+    late = replace(PATIENT, enrolled_at=instant(date(2027, 3, 11), time(9), NEW_YORK))
+    lessons = tuple(teaching(f"lesson {n}", -8, window_days=7) for n in range(3))
+    series = (teaching("part one", -5, window_days=4), teaching("part two", -4, window_days=3))
+    afterwards = teaching("later", -2, window_days=2)
+    countdown = plan(only(*lessons, *series, afterwards), late)
+    parts = [p.key for m in countdown.prompts for p in m.parts]
+    assert parts[3:] == ["part one", "part two", "later"]
+    assert times(countdown, "part one", "part two") == ["03-12 10:00"] * 2
+    assert times(countdown, "later") == ["03-13 10:00"]
+
+
 def test_catching_up_is_merged_where_no_days_are_left():
     late = replace(PATIENT, enrolled_at=instant(date(2027, 3, 11), time(10), NEW_YORK))
     protocol = only(*(teaching(f"lesson {n}", -6, time(18), window_days=2) for n in range(5)))

@@ -12,12 +12,14 @@ from rich.console import Console
 from rich.table import Table
 
 from bot.cli.plan_options import enrolled_of, facts_of, hold_of, surgery_of
+from bot.content.faults import ContentFaults
 from bot.content.load import load_book, load_protocols, load_rules, shelf
 from bot.core.countdown import local
+from bot.core.flow import FlowBook
 from bot.core.plan import make_countdown
 from bot.core.planned import Countdown, NotPlanned
 from bot.core.preview import Outlook, Preview, preview
-from bot.core.protocol import Candidate, Surgery
+from bot.core.protocol import Candidate, Protocol, Rules, Surgery
 
 REASONS = {
     "start_unknown": "waits for the start time",
@@ -91,7 +93,7 @@ def plan(
         countdown plan --joint knee --surgery 2027-03-15T07:30 --zone America/New_York --json
     """
     content = Path(str(files("flows")))
-    book, rules = load_book(content), load_rules(content, surgeon)
+    book, rules, protocol = _content(content, joint, surgeon)
     operation = surgery_of(joint.value, side.value, surgery, zone, arrive)
     facts = facts_of(fact or [], book.fact_defaults)
     first_name = str(facts.pop("first_name", "Rosalind"))
@@ -102,7 +104,6 @@ def plan(
         dawn_agreed=facts.get("dawn_agreed", True) is True,
         has_coach=facts.get("has_coach") is True,
     )
-    protocol = load_protocols(content)[joint.value]
     countdown = make_countdown(protocol, rules, candidate, operation, candidate.enrolled_at)
     outlook = Outlook(book, rules, candidate, operation, language.value, first_name)
     found = list(preview(countdown, outlook))
@@ -111,6 +112,18 @@ def plan(
     else:
         _print_table(found, operation)
     _print_rest(countdown, operation)
+
+
+def _content(
+    directory: Path, joint: Joint, surgeon: str | None
+) -> tuple[FlowBook, Rules, Protocol]:
+    """Load what the plan is made from; faults in the content are told and end the command."""
+    try:
+        protocols = load_protocols(directory)
+        return load_book(directory), load_rules(directory, surgeon), protocols[joint.value]
+    except ContentFaults as faults:
+        typer.echo(str(faults), err=True)
+        raise typer.Exit(1) from faults
 
 
 def _items(

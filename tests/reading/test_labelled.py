@@ -1,0 +1,84 @@
+"""The reader meets its targets on labelled replies: those it was tuned on and those it was not."""
+
+import sys
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
+
+import reader_scores as scores
+
+from bot.reading.reading import Act, Asked, Symptom
+
+PARTS = ("tune", "report")
+RECALL, FALSE_ALARMS, TEMPERATURES, DIRE = 0.995, 0.02, 0.99, 1.0
+LABELS = {part: scores.labels(part) for part in PARTS}
+EVERY = [label for part in PARTS for label in LABELS[part]]
+
+
+@pytest.fixture(scope="module")
+def scored():
+    read_reply = scores.reader()
+    return {part: scores.score(LABELS[part], read_reply) for part in PARTS}
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_no_alarm_is_missed(part, scored):
+    recall = scores.alert_recall(scored[part])
+    assert recall.rate >= RECALL, f"alert recall on {part}: {recall}"
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_false_alarms_are_rare(part, scored):
+    false = scores.false_alarms(scored[part])
+    assert false.rate <= FALSE_ALARMS, f"false alarms on {part}: {false}"
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_temperatures_are_read_as_typed(part, scored):
+    right = scores.temperatures(scored[part])
+    assert right.rate >= TEMPERATURES, f"temperatures right on {part}: {right}"
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_every_emergency_and_all_talk_of_self_harm_is_seen(part, scored):
+    right = scores.emergencies(scored[part])
+    assert right.rate >= DIRE, f"emergencies and self-harm on {part}: {right}"
+
+
+# ---- the labelled set itself
+
+
+def test_the_set_is_large_bilingual_and_by_several_hands():
+    languages = Counter(label.lang for label in EVERY)
+    assert len(EVERY) >= 1200
+    assert languages["es"] / len(EVERY) >= 0.33
+    assert len({label.author for label in EVERY}) >= 6
+    assert len(LABELS["report"]) > len(LABELS["tune"])
+
+
+def test_nothing_is_both_tuned_on_and_reported():
+    seen = {part: {(x.text, x.lang, x.asked) for x in LABELS[part]} for part in PARTS}
+    assert not seen["tune"] & seen["report"]
+    assert len(seen["tune"]) + len(seen["report"]) == len(EVERY)
+
+
+def test_every_act_symptom_and_question_occurs():
+    assert {label.act for label in EVERY} == set(Act)
+    assert {label.asked for label in EVERY} == set(Asked)
+    assert {name for label in EVERY for name in label.symptoms} == set(Symptom)
+
+
+def test_labels_keep_their_own_rules():
+    for label in EVERY:
+        assert list(label.symptoms) == sorted(label.symptoms), label
+        if label.temperature_c is not None and label.temperature_c >= 38.0:
+            assert label.alert, label
+            assert "fever" in label.symptoms, label
+        if label.act in {"opt_out", "opt_in", "help", "wrong_number", "reschedule", "question"}:
+            assert not label.alert, label
+        if label.act in {"symptom", "emergency", "self_harm", "exposure"}:
+            assert label.alert, label
+        assert bool(label.choices) == (label.act == "choice"), label

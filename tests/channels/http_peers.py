@@ -25,8 +25,8 @@ SECRET, OLD_SECRET = "new-webhook-secret", "old-webhook-secret"
 class Served:
     """A web application served by a thread of this process."""
 
-    def __init__(self, routes: list[Route]) -> None:
-        port = free_port()
+    def __init__(self, routes: list[Route], port: int = 0) -> None:
+        port = port or free_port()
         config = uvicorn.Config(
             Starlette(routes=routes), host="127.0.0.1", port=port, log_level="critical",
             timeout_graceful_shutdown=1,

@@ -1,5 +1,6 @@
 """Reads numbered choices: "2", "#2", "the second one", "1 and 3", "dos", "la primera"."""
 
+from bot.reading.phrases import word_set
 from bot.reading.understood import Understood
 
 LARGEST_CHOICE = 20
@@ -12,8 +13,10 @@ _ORDINALS = {
     "sixth": 6, "sexta": 6, "sexto": 6,
     "a": 0,
 }  # fmt: skip
-_AROUND = frozenset(
-    ["the", "one", "number", "option", "choice", "answer", "is", "its", "my", "i", "choose", "pick", "and", "y", "la", "el", "opcion", "numero", "#", "num", "no", "would", "like", "want", "with", "go", "elijo", "escojo", "please", "por", "favor", "both", "st", "nd", "rd", "th", "a", "o", "or", "reply", "press", "esta", "este", "una", "uno", "de", "quiero", "respuesta", "contesto", "choose", "choices", "ones", "just"]
+_AROUND = word_set(
+    "the one number option choice answer is its my i choose pick and y la el opcion numero # num "
+    "no would like want with go elijo escojo please por favor both st nd rd th a o or reply press "
+    "esta este una uno de quiero respuesta contesto choose choices ones just"
 )
 
 

@@ -1,6 +1,7 @@
 """What a reply means as an answer to the question that was open."""
 
 from bot.reading.choosing import chosen
+from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading
 from bot.reading.understood import Understood
 
@@ -27,7 +28,7 @@ def _symptom_check(reply: Understood) -> Reading | None:
     if (pick := _picked(reply)) is not None:
         return pick
     yes, no = reply.says("mod.yes", "act.yes"), reply.says("act.no")
-    good = reply.says("act.all_good") or any(m.denied or m.gone for m in reply.mentions)
+    good = reply.says("act.all_good") or any(m.denied or m.gone or m.past for m in reply.mentions)
     if reply.says("act.actually_yes"):
         return _alarm(reply, "act.actually_yes")
     if good or no:
@@ -42,7 +43,7 @@ def _only_ok(reply: Understood) -> bool:
     return set(reply.whole.split()) <= _OK
 
 
-_OK = frozenset(["ok", "okay", "k", "kk", "okey", "vale", "bueno", "thanks", "thank", "you", "gracias"])
+_OK = word_set("ok okay k kk okey vale bueno thanks thank you gracias")
 
 
 def _alarm(reply: Understood, *names: str) -> Reading:

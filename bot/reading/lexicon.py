@@ -4,7 +4,15 @@ from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
 from bot.reading.matching import Matcher
-from bot.reading.phrases import GAP, NEGATIVE_WORDS, Node, Phrase, Word, parse_phrase
+from bot.reading.phrases import (
+    GAP,
+    Node,
+    Phrase,
+    Word,
+    apart_by_negation,
+    is_negative,
+    parse_phrase,
+)
 from bot.reading.spelling import Spelling, collapse_repeats
 
 
@@ -36,13 +44,13 @@ class Lexicon:
         self.words_of = lru_cache(maxsize=100_000)(self._words_of)
 
     def _add(self, phrase: Phrase) -> None:
-        for slots in parse_phrase(phrase.text):
+        for slots in apart_by_negation(phrase.text):
             node = self._root
             for slot in slots:
                 node = self._step(node, slot)
             if phrase.concept not in node.concepts:
                 node.concepts += (phrase.concept,)
-            node.negative = node.negative or bool(NEGATIVE_WORDS & set("|".join(slots).split("|")))
+            node.negative = node.negative or any(is_negative(slot) for slot in slots)
 
     def _step(self, node: Node, slot: str) -> Node:
         if slot == GAP:
@@ -82,10 +90,10 @@ class Lexicon:
 
 
 def _spelling_targets(phrases: Sequence[Phrase]) -> frozenset[str]:
-    """Words worth recognising when misspelt: those of alarms and of the usual answers."""
+    """Words worth recognising when misspelt: those that raise an alarm alone, and those listed."""
     words: set[str] = set()
     for phrase in phrases:
-        if phrase.concept.startswith(("symptom.", "emergency.", "self_harm", "spell.")):
-            for slots in parse_phrase(phrase.text):
-                words.update(c.rstrip("*") for slot in slots for c in slot.split("|") if c != GAP)
+        alarm = phrase.concept.startswith(("symptom.", "emergency.", "self_harm"))
+        if phrase.concept.startswith("spell.") or (alarm and " " not in phrase.text):
+            words.update(choice.rstrip("*") for choice in phrase.text.split("|"))
     return frozenset(word for word in words if len(word) >= 4)

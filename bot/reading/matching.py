@@ -20,6 +20,7 @@ class Match(NamedTuple):
     concept: str
     solid: bool = True  # nothing stood between the phrase's words
     negative: bool = False  # built on a negation of its own
+    layer: int = 2  # 0 answers, 1 modifiers that hide nothing, 2 meanings, 3 harmless phrases
 
 
 class Place(NamedTuple):
@@ -39,7 +40,7 @@ class Front:
         self.places = places
         self.leads: dict[frozenset[str], Front | None] = {}
         ends = [
-            (concept, place.solid, place.node.negative)
+            (concept, place.solid, place.node.negative, _layer(concept))
             for place in places
             if place.skips < 0
             for concept in place.node.concepts
@@ -65,8 +66,8 @@ class Matcher:
             front = begin.get(word.slots) or self._first(word)
             place = at + 1
             while True:
-                for concept, solid, negative in front.says:
-                    found.append(Match(at, place, concept, solid, negative))
+                for concept, solid, negative, layer in front.says:
+                    found.append(Match(at, place, concept, solid, negative, layer))
                 if place >= last:
                     break
                 slots = words[place].slots
@@ -130,14 +131,52 @@ def _by_place(match: Match) -> tuple[int, int]:
     return match[0], -match[1]
 
 
+def _layer(concept: str) -> int:
+    if concept.startswith(("act.", "whole.")):
+        return 0
+    if concept.startswith("harmless."):
+        return 3
+    return 1 if concept in _HIDE_NOTHING else 2
+
+
+_HIDE_NOTHING = frozenset(
+    f"mod.{name}"
+    for name in (
+        "restart",
+        "weak_restart",
+        "self",
+        "other",
+        "pronoun",
+        "says",
+        "exposed",
+        "recent",
+        "but",
+        "and",
+        "or",
+        "gave_me",
+        "other_verb",
+    )
+)
+
+
 def _outermost(found: list[Match]) -> list[Match]:
+    """Drops what lies inside a longer phrase. An answer phrase hides only other answers."""
     kept: list[Match] = []
-    cover_start = cover_end = -1
+    cover = answer_cover = (-1, -1)
     for match in found:
-        same = match.start == cover_start and match.end == cover_end
-        if match.end <= cover_end and not same:
+        span = match[:2]
+        if match.end <= cover[1] and span != cover and not match.concept.startswith("whole."):
             continue
+        if match.layer == 0:
+            if match.end <= answer_cover[1] and span != answer_cover:
+                continue
+            if match.solid and match.end > answer_cover[1]:
+                answer_cover = span
+        elif _covers(match) and match.end > cover[1]:
+            cover = span
         kept.append(match)
-        if match.solid and match.end > cover_end:
-            cover_start, cover_end = match.start, match.end
     return kept
+
+
+def _covers(match: Match) -> bool:
+    return match.layer == 3 or (match.layer == 2 and match.solid)

@@ -7,6 +7,7 @@ from bot.reading.phrases import Word
 
 _POINT = frozenset({"point", "punto", "coma", "con", "dot"})
 _JOIN = frozenset({"and", "y", "oh", "o"})
+_AFTER_READING = frozenset({"f", "c", "degrees", "degree", "grados", "fahrenheit", "this"})
 _HALF = frozenset({"half", "medio", "media"})
 _ARTICLE = frozenset({"a", "un", "una"})
 _HUNDRED = frozenset({"hundred", "cien", "ciento"})
@@ -46,7 +47,20 @@ def _digits(words: Sequence[Word], at: int) -> Number | None:
         return Number(at, at + 1, float(whole + tenths), False)
     if tenths:
         return Number(at, at + 1, float(f"{whole}.{tenths}"), True)
-    return _with_tenths(words, at + 1, Number(at, at + 1, float(whole), False))
+    number = _with_tenths(words, at + 1, Number(at, at + 1, float(whole), False))
+    return number if number.decimal else _apart(words, number)
+
+
+def _apart(words: Sequence[Word], number: Number) -> Number:
+    """ "98 6" dictated with its point lost, when nothing else follows that could be counted."""
+    place = number.end
+    if not 90 <= number.value <= 107 or place >= len(words) or len(words[place].text) != 1:
+        return number
+    after = words[place + 1] if place + 1 < len(words) else None
+    lone = after is None or after.separates or after.text in _AFTER_READING
+    if words[place].text.isdigit() and lone:
+        return Number(number.start, place + 1, number.value + int(words[place].text) / 10, True)
+    return number
 
 
 def _with_tenths(words: Sequence[Word], place: int, number: Number) -> Number:
@@ -64,7 +78,18 @@ def _with_tenths(words: Sequence[Word], place: int, number: Number) -> Number:
 _ONES = {
     w: i
     for i, pair in enumerate(
-        ["zero/oh/cero", "one/uno", "two/dos", "three/tres", "four/cuatro", "five/cinco", "six/seis", "seven/siete", "eight/ocho", "nine/nueve"]
+        [
+            "zero/oh/cero",
+            "one/uno",
+            "two/dos",
+            "three/tres",
+            "four/cuatro",
+            "five/cinco",
+            "six/seis",
+            "seven/siete",
+            "eight/ocho",
+            "nine/nueve",
+        ]
     )
     for w in pair.split("/")
 } | {"o": 0, "un": 1}
@@ -76,8 +101,20 @@ def _tenth(word: str) -> int | None:
     return _ONES.get(word)
 
 
+def _one_oh(words: Sequence[Word], at: int) -> Number | None:
+    """ "one oh one" is 101."""
+    said = [w.text for w in words[at : at + 3]]
+    if len(said) == 3 and said[0] in ("one", "uno", "1") and said[1] in ("oh", "o", "zero"):
+        digit = _ONES.get(said[2])
+        if digit is not None:
+            return _with_tenths(words, at + 3, Number(at, at + 3, 100.0 + digit, False, True))
+    return None
+
+
 def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Number | None:
     first = words[at].text
+    if first in ("one", "uno") and (number := _one_oh(words, at)) is not None:
+        return number
     hundred_ahead = at + 1 < len(words) and words[at + 1].text in _HUNDRED
     if first not in named and not (first in _ARTICLE and hundred_ahead):
         return None

@@ -19,6 +19,11 @@ _ELEMENT = re.compile(r"\[[^\]]*\]|\S+")
 _WORD = re.compile(r"[^\W_]+\*?\Z")
 
 
+def word_set(text: str) -> frozenset[str]:
+    """The words of `text`, written as one line to keep tables readable."""
+    return frozenset(text.split())
+
+
 class PhraseFault(ValueError):
     """A phrase that cannot be read. The message says how to mend it."""
 
@@ -53,8 +58,9 @@ class Word:
     separates: bool = False  # punctuation: no phrase goes across
 
 
-NEGATIVE_WORDS = frozenset(
-    ["no", "not", "dont", "cant", "cannot", "couldnt", "cnt", "wont", "didnt", "doesnt", "isnt", "wasnt", "havent", "hasnt", "aint", "nothing", "never", "without", "hardly", "barely", "sin", "ni", "nada", "nunca", "tampoco", "ningun", "ninguna"]
+NEGATIVE_WORDS = word_set(
+    "no not dont cant cannot couldnt cnt wont didnt doesnt isnt wasnt havent hasnt aint nothing "
+    "never without hardly barely sin ni nada nunca tampoco ningun ninguna"
 )
 
 
@@ -81,3 +87,25 @@ def _check_slot(slot: str, text: str) -> None:
                 f"'{choice}' in '{text}' is not a word. Use lower-case letters without accents or "
                 "apostrophes, `|` between words, and at least two letters before `*`."
             )
+
+
+def apart_by_negation(text: str) -> Iterator[tuple[str, ...]]:
+    """The sequences of a phrase, with "cant" and "trouble" of one slot told apart.
+
+    "Can't breathe" is built on its negation, "trouble breathing" is not: only the second can be
+    denied by a "no" before it.
+    """
+    for slots in parse_phrase(text):
+        yield from product(*(_by_negation(slot) for slot in slots))
+
+
+def _by_negation(slot: str) -> tuple[str, ...]:
+    choices = slot.split("|")
+    denying = "|".join(c for c in choices if c in NEGATIVE_WORDS)
+    plain = "|".join(c for c in choices if c not in NEGATIVE_WORDS)
+    return tuple(part for part in (denying, plain) if part)
+
+
+def is_negative(slot: str) -> bool:
+    """True for a slot of negations only."""
+    return slot.split("|")[0] in NEGATIVE_WORDS

@@ -129,7 +129,7 @@ def _opt_out(reply: Understood) -> Reading | None:
 def _joined(found: list[Reading]) -> Reading:
     """The gravest reading, with the others beside it."""
     first = found[0]
-    beside = [a for r in found[1:] for a in (r.act, *r.also) if a is not first.act]
+    beside = [a for r in found[1:] for a in (r.act, *r.also) if a not in (first.act, Act.SYMPTOM)]
     return replace(first, also=tuple(dict.fromkeys((*first.also, *beside))))
 
 
@@ -154,7 +154,10 @@ def _not_an_answer(reply: Understood) -> Reading | None:
     if reply.whole_message("opt_in") or reply.says("act.opt_in_words"):
         return Reading(Act.OPT_IN, because=(reply.whole,))
     if _is_question(reply):
-        return Reading(Act.QUESTION, because=reply.quote("act.question") or (reply.whole,))
+        return Reading(
+            Act.QUESTION,
+            because=reply.quote("act.question", "act.question_start") or (reply.whole,),
+        )
     return None
 
 
@@ -163,7 +166,7 @@ def _is_question(reply: Understood) -> bool:
     if not reply.asks:
         return False
     first = next((m for m in reply.matches if m.concept.startswith("act.")), None)
-    return first is None or first.concept == "act.question"
+    return first is None or first.concept in ("act.question", "act.question_start")
 
 
 def _help_or_nothing(reply: Understood) -> Reading | None:
@@ -187,6 +190,6 @@ _UNEXPECTED: tuple[tuple[Act, tuple[str, ...]], ...] = (
     (Act.NOT_DONE, ("act.not_done",)),
     (Act.DENY, ("act.no",)),
     (Act.ALL_CLEAR, ("act.all_good",)),
-    (Act.DONE, ("act.done",)),
+    (Act.DONE, ("act.done", "act.stopped")),
     (Act.AFFIRM, ("mod.yes", "act.yes")),
 )

@@ -52,6 +52,8 @@ class Walk:
     divided: bool = False  # a comma or "and" since then
     supposed: bool = False
     others: bool = False
+    pets: bool = False
+    caught: bool = False  # "caught it from my grandson": the illness is the patient's own
     antecedent: bool = False  # someone else was named, so "he" is not the patient
     clause: int = 0
     at: int = 0
@@ -80,7 +82,7 @@ def separators(words: Sequence[Word]) -> list[Match]:
 
 def _stop(walk: Walk, event: Match) -> None:
     walk.no = 0
-    walk.supposed = walk.others = walk.listed = walk.divided = False
+    walk.supposed = walk.others = walk.pets = walk.caught = walk.listed = walk.divided = False
     walk.clause += 1
 
 
@@ -147,7 +149,7 @@ def _restart(walk: Walk, event: Match) -> None:
     if walk.divided:
         walk.supposed = False
         walk.clause += 1
-    walk.others = False
+    walk.others = walk.pets = False
 
 
 def _weak_restart(walk: Walk, event: Match) -> None:
@@ -163,6 +165,14 @@ def _other(walk: Walk, event: Match) -> None:
     walk.others = walk.antecedent = True
     if walk.divided:
         walk.no = 0
+
+
+def _pet(walk: Walk, event: Match) -> None:
+    walk.pets = True
+
+
+def _gave(walk: Walk, event: Match) -> None:
+    walk.caught = True
 
 
 def _pronoun(walk: Walk, event: Match) -> None:
@@ -212,8 +222,8 @@ def _mention(walk: Walk, event: Match) -> None:
             end=event.end,
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=_is_denied(walk, event),
-            supposed=walk.supposed,
-            others=walk.others,
+            supposed=walk.supposed or walk.pets,
+            others=walk.others and not walk.caught,
             clause=walk.clause,
         )
     )
@@ -260,6 +270,8 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.other_verb": _lose_negation,
     "mod.other": _other,
     "mod.pronoun": _pronoun,
+    "mod.pet": _pet,
+    "mod.gave_me": _gave,
     "mod.self": _self,
     "mod.says": _self,
     "mod.suppose": _suppose,

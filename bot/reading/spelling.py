@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from functools import lru_cache
+from itertools import pairwise
 
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
@@ -12,7 +13,7 @@ SHORTEST = 4
 
 def collapse_repeats(word: str) -> tuple[str, ...]:
     """Shorter spellings of a word with letters held down: "feverrr" -> "feverr", "fever"."""
-    if not any(a == b for a, b in zip(word, word[1:], strict=False)):
+    if not any(a == b for a, b in pairwise(word)):
         return ()
     double: list[str] = []
     single: list[str] = []
@@ -26,9 +27,15 @@ def collapse_repeats(word: str) -> tuple[str, ...]:
 
 def allowed_errors(length: int) -> int:
     """How many slips of the finger a word of `length` letters may hold."""
-    if length <= 5:
+    if length <= 7:
         return 1
-    return 2 if length <= 9 else 3
+    return 2 if length <= 10 else 3
+
+
+def skeleton(word: str) -> str:
+    """The consonants of a word, doubled ones once: what survives when the vowels are guessed."""
+    kept = [letter for letter in word if letter not in "aeiouyh"]
+    return "".join(kept[:1] + [b for a, b in pairwise(kept) if a != b])
 
 
 class Spelling:
@@ -50,17 +57,15 @@ class Spelling:
         return self._two_words(word) or (self._nearest(word) or word,)
 
     def _nearest(self, word: str) -> str | None:
-        best = process.extractOne(
-            word,
-            self._by_length.get(len(word), ()),
-            scorer=OSA.distance,
-            score_cutoff=allowed_errors(len(word)),
-        )
+        near = self._by_length.get(len(word), ())
+        best = process.extractOne(word, near, scorer=OSA.distance, score_cutoff=3)
         if best is None:
             return None
-        found: str = best[0]
-        near = best[1] <= allowed_errors(min(len(word), len(found)))
-        return found if near and (best[1] < 2 or found[0] == word[0]) else None
+        found, errors = str(best[0]), int(best[1])
+        allowed = allowed_errors(min(len(word), len(found)))
+        if errors == 2 and found[0] == word[0] and skeleton(found) == skeleton(word):
+            return found if len(word) >= 5 else None
+        return found if errors <= allowed and (errors < 2 or found[0] == word[0]) else None
 
     def _two_words(self, word: str) -> tuple[str, ...]:
         """Splits "nofever" and "sorethroat" when the second half is a word that matters."""

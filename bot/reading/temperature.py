@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from bot.reading.numbers import Number
-from bot.reading.phrases import Word
+from bot.reading.phrases import Word, word_set
 from bot.reading.reading import Asked, Temperature
 
 # Outside these a reading is asked again: our choice, from physiology.
@@ -44,21 +44,31 @@ class Measured:
     bound: str = ""  # "over" or "under" when the number is a limit, not a reading
 
 
-_CUES = frozenset(
-    ["temp", "temps", "tmp", "temperature", "temperatures", "temperatura", "fever", "fiebre", "calentura", "thermometer", "termometro", "reading", "fevers", "fevered"]
+_CUES = word_set(
+    "temp temps tmp temperature temperatures temperatura fever fiebre calentura thermometer "
+    "termometro reading fevers fevered"
 )
 _UNITS = {
     "f": "F", "fahrenheit": "F", "farenheit": "F", "fahrenhiet": "F", "farenheight": "F",
     "c": "C", "celsius": "C", "centigrade": "C", "centigrados": "C", "celcius": "C",
 }  # fmt: skip
 _DEGREES = frozenset(["degrees", "degree", "deg", "degs", "grados", "grado"])
-_OTHER_AFTER = frozenset(
-    ["mg", "mcg", "ml", "pills", "pill", "tablets", "tablet", "pounds", "pound", "lbs", "lb", "kilos", "kg", "years", "year", "yrs", "yr", "yo", "old", "am", "pm", "days", "day", "hours", "hour", "hrs", "minutes", "minute", "min", "mins", "times", "time", "miles", "mile", "percent", "dollars", "dollar", "bucks", "of", "out", "weeks", "week", "months", "month", "steps", "people", "feet", "inches", "oz", "ounces", "cups", "glasses", "anos", "dias", "horas", "hora", "minutos", "veces", "millas", "por", "ciento", "dolares", "semanas", "meses", "pastillas", "libras", "personas", "pasos", "vasos", "th", "st", "nd", "rd", "bpm", "points", "puntos", "de"]
+_OTHER_AFTER = word_set(
+    "mg mcg ml pills pill tablets tablet pounds pound lbs lb kilos kg years year yrs yr yo old am "
+    "pm days day hours hour hrs minutes minute min mins times time miles mile percent dollars "
+    "dollar bucks of out weeks week months month steps people feet inches oz ounces cups glasses "
+    "anos dias horas hora minutos veces millas por ciento dolares semanas meses pastillas libras "
+    "personas pasos vasos th st nd rd bpm points puntos de"
 ) | {"%"}
-_OTHER_BEFORE = frozenset(
-    ["room", "bus", "age", "aged", "at", "#", "page", "route", "apt", "apartment", "suite", "pain", "pressure", "bp", "pulse", "rate", "oxygen", "sats", "sugar", "glucose", "weight", "weigh", "weighs", "channel", "highway", "hwy", "interstate", "exit", "cuarto", "habitacion", "autobus", "edad", "dolor", "presion", "pulso", "oxigeno", "azucar", "peso", "pagina", "ruta", "born", "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december", "enero", "febrero", "marzo", "abril", "mayo", "junio", "julio", "agosto", "septiembre", "octubre", "noviembre", "diciembre", "took", "tome", "by", "before", "after", "until", "till", "las", "number", "numero", "street", "calle"]
+_OTHER_BEFORE = word_set(
+    "room bus age aged at # page route apt apartment suite pain pressure bp pulse rate oxygen "
+    "sats sugar glucose weight weigh weighs channel highway hwy interstate exit cuarto habitacion "
+    "autobus edad dolor presion pulso oxigeno azucar peso pagina ruta born january february march "
+    "april may june july august september october november december enero febrero marzo abril "
+    "mayo junio julio agosto septiembre octubre noviembre diciembre took tome by before after "
+    "until till las number numero street calle"
 )
-_OVER = frozenset(["over", "above", "exceeds", "mas", "arriba", "sobre", "exceeding", "past"])
+_OVER = word_set("over above exceeds mas arriba sobre exceeding past")
 _UNDER = frozenset(["under", "below", "menos", "debajo", "abajo"])
 
 
@@ -73,7 +83,8 @@ def find_temperatures(
 def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) -> Measured | None:
     unit, end = _unit_after(words, number.end)
     before = _before(words, number.start)
-    cued = bool(unit) or end > number.end or any(w in _CUES for w in before)
+    after = [w.text for w in words[end : end + 2]]
+    cued = bool(unit) or end > number.end or any(w in _CUES for w in (*before, *after))
     value = number.value
     plausible = unit_of(value)
     if not cued and _other_quantity(words, number, before):

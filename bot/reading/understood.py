@@ -50,7 +50,19 @@ class Understood:
     @property
     def asks(self) -> bool:
         """True for a reply with a question mark or in the form of a question."""
-        return any(w is QUESTION for w in self.words) or self.says("act.question")
+        if self.says("act.question") or (self.words and self.words[-1] is QUESTION):
+            return True
+        return self.says("act.question_start") and self._starts_as_question()
+
+    def _starts_as_question(self) -> bool:
+        """True when a clause opens like a question: "is it", "when", but not "that is what"."""
+        polite = {m.end for m in self.matches if m.concept == "act.polite"}
+        for match in self.matches:
+            if match.concept == "act.question_start":
+                at = match.start
+                if at == 0 or self.words[at - 1].separates or at in polite:
+                    return True
+        return False
 
     @property
     def temperature(self) -> Temperature | None:

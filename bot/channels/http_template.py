@@ -11,6 +11,7 @@ from enum import StrEnum
 from urllib.parse import parse_qsl
 
 from bot.channels.base import DeliveryState, Outgoing
+from bot.core.segments import Alphabet, alphabet_of
 
 DEPTH = 8  # of nesting in a JSON body; ours is flat
 
@@ -36,7 +37,8 @@ class Inbound:
 
 @dataclass(frozen=True, slots=True)
 class HttpSmsSettings:
-    """One gateway. `fields` and `headers` may use {to} {from} {text} {key} {secret} {user}.
+    """One gateway. `fields` and `headers` may use {to} (+1...), {to_digits}, {from}, {text},
+    {key} (our id), {coding} (0 for GSM-7, 2 for UCS-2), {user} and {secret}.
 
     Without `webhook_secrets` no webhook is taken. `signed` False means that the gateway cannot
     sign: then its webhooks carry a live secret in the query field "token".
@@ -91,6 +93,7 @@ def values_of(settings: HttpSmsSettings, outgoing: Outgoing, text: str) -> dict[
         "to_digits": outgoing.address.lstrip("+"),
         "from": settings.sender,
         "text": text,
+        "coding": "0" if alphabet_of(text) is Alphabet.GSM7 else "2",
         "key": outgoing.key,
         "secret": settings.secret,
         "user": settings.user,

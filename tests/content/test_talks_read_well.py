@@ -166,13 +166,16 @@ def test_every_alarm_about_a_symptom_is_followed_by_asking_if_the_call_got_throu
         assert ("call_check", 60) in telling.starts
 
 
-def test_a_wash_is_never_asked_of_someone_who_reacted_to_the_soap() -> None:
-    """FDA 2017: stop use after a reaction (chg-allergy); a nurse clears it first."""
+def test_after_a_reaction_to_the_soap_only_a_nurses_word_opens_a_wash_again() -> None:
+    """FDA 2017: stop use after a reaction (chg-allergy); the steps are not sent meanwhile."""
+    reaction = [("soap_allergy", (True,))]
     for name in ("wash", "wash_lead"):
         flow = BOOK.flows[name]
         (tests, target), *_ = flow.states[flow.start].branch
-        assert [(test.fact, test.values) for test in tests] == [("soap_allergy", (True,))]
-        assert flow.states[target].asked is None and flow.states[target].end is not None
+        assert [(test.fact, test.values) for test in tests] == reaction
+        replies = flow.states[target].replies
+        assert {key for key, reply in replies.items() if reply.go == "ask"} <= {"affirm"}
+        assert flow.states[target].end is not None or "nurse" in flow.wording[target]["en"]
 
 
 @pytest.mark.parametrize("line", ["how_2", "ahead"])

@@ -67,6 +67,8 @@ class Draft:
             facts["days_left"] = context.days_left
         if question is not None and "reason" in question.values:
             facts["reason"] = question.values["reason"]
+        if question is not None and "medicine" in question.values:
+            facts["instruction_on_file"] = bool(question.values.get("instruction"))
         return facts | self.learned
 
     def say(self, question: OpenQuestion, line: str) -> None:

@@ -34,6 +34,7 @@ from bot.reading.reader import read
 from bot.reading.reading import Asked, Reading
 from bot.service import dispatch, inbound, outbox, views
 from bot.service.care import Care
+from bot.service.chart import Chart
 from bot.service.practice import Practice
 from bot.service.views import Worklist
 from bot.store.engine import open_engine
@@ -110,6 +111,10 @@ class App:
     def worklist(self, patient: int | None = None, *, closed: bool = False) -> list[Worklist]:
         """Open escalations, the most pressing first; with `closed` all of them."""
         return views.worklist(self.practice, self.clock(), patient=patient, closed=closed)
+
+    def chart(self, patient: int) -> Chart:
+        """Everything on record about one patient."""
+        return views.chart(self.practice, patient)
 
     def items(self, patient: int) -> dict[str, ItemStatus]:
         """What is recorded in a patient's countdown."""

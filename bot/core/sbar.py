@@ -4,12 +4,16 @@ The layout is the trade's SBAR (common practice in nursing hand-over). The bot a
 under assessment stands what was reported, in the patient's words, and that nobody has judged it.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from bot.core.escalation import Case, Entry, Step
 from bot.core.protocol import Surgery
+
+# Said in another place of the summary, or of use to the chat only.
+_ELSEWHERE = frozenset({"because", "asked", "days_left", "day", "of", "reason"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +48,8 @@ def _situation(case: Case, background: Background, zone: ZoneInfo) -> str:
     what = "; ".join(titles.get(reason, reason) for reason in case.reasons)
     first = case.opened
     words = f' Own words: "{first.words}"' if first.words else ""
+    if "asked" in first.detail:
+        words += f" (asked: {first.detail['asked']})"
     at = _clock(first.at, zone)
     return f"S: [{case.severity.upper()}] {background.patient}: {what}, {at}.{words}"
 
@@ -69,32 +75,38 @@ def _background(background: Background, zone: ZoneInfo, now: datetime) -> str:
 
 
 def _assessment(case: Case, background: Background, zone: ZoneInfo) -> str:
-    titles = dict(background.titles)
-    lines = ["A: Reported by message, not judged by a clinician."]
-    lines += [
-        line
-        for e in case.entries[1:]
-        if (line := _assessed(e, titles.get(e.reason, e.reason), zone))
-    ]
-    because = case.opened.detail.get("because")
-    if because:
+    lines = ["A: Reported by message, not judged by a clinician.", *_details(case.opened.detail)]
+    for entry in case.entries[1:]:
+        if not _same_message(entry, case.opened):
+            title = dict(background.titles).get(entry.reason, entry.reason)
+            lines.extend(_assessed(entry, title, zone))
+    if because := case.opened.detail.get("because"):
         lines.append(f"Read from: {because}.")
     return " ".join(lines)
 
 
-def _assessed(entry: Entry, title: str, zone: ZoneInfo) -> str:
+def _details(detail: Mapping[str, str]) -> list[str]:
+    return [f"{name}: {value}." for name, value in detail.items() if name not in _ELSEWHERE]
+
+
+def _same_message(entry: Entry, opened: Entry) -> bool:
+    """A further reason in the message that opened the case: the situation names it already."""
+    return entry.at == opened.at and entry.words == opened.words and bool(entry.reason)
+
+
+def _assessed(entry: Entry, title: str, zone: ZoneInfo) -> list[str]:
     at = _clock(entry.at, zone)
     match entry.step:
         case Step.ANSWERED:
-            return "; ".join(f"{key}: {value}" for key, value in entry.detail.items()) + "."
+            return _details(entry.detail)
         case Step.WORSE:
-            return f'WORSE {at}: {title} "{entry.words}".'
+            return [f'WORSE {at}: {title} "{entry.words}".']
         case Step.SAME:
-            return f'The same again {at}: "{entry.words}".'
+            return [f'The same again {at}: "{entry.words}".']
         case Step.RETURNED:
-            return f'Patient not through {at}: "{entry.words}".'
+            return [f'Patient not through {at}: "{entry.words}".']
         case _:
-            return ""
+            return []
 
 
 def _request(case: Case, background: Background, deadline: datetime | None, zone: ZoneInfo) -> str:

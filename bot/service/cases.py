@@ -1,6 +1,7 @@
 """Opens escalations, lets further alarms join, and tells the next person on the on-call list."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Connection
@@ -21,25 +22,58 @@ _FOLLOWS_ALARM = frozenset({"call_not_through", "emergency_not_called"})
 _RETURNS = frozenset({"call_not_through", "silent"})
 
 
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """A case that one turn opened or added to; `stored` entries are in the database already."""
+
+    case: Case
+    stored: int
+    news: bool
+
+
 def raise_case(desk: Desk, effect: Escalate) -> Case:
     """Open a case, or let this join the open one; tell a person when there is something new."""
-    topic = _topic(desk, effect.reason)
-    found = escalations.open_case_of(desk.connection, desk.patient, topic)
+    return raise_cases(desk, [effect])[0]
+
+
+def raise_cases(desk: Desk, effects: Sequence[Escalate]) -> list[Case]:
+    """Take in all that one turn raises; each case touched is told of once, with all that is new."""
+    touched: dict[str, Touched] = {}
+    for effect in effects:
+        topic = _topic(desk, effect.reason)
+        touched[topic] = _take_in(desk, touched.get(topic), topic, effect)
+    return [_store(desk, each) for each in touched.values()]
+
+
+def _take_in(desk: Desk, touched: Touched | None, topic: str, effect: Escalate) -> Touched:
+    found = touched.case if touched else None
     if found is None:
-        detail = {**effect.answers}
-        if effect.because:
-            detail["because"] = "; ".join(effect.because)
+        found = escalations.open_case_of(desk.connection, desk.patient, topic)
+    if found is None:
         severity = _severity(desk.practice, effect.reason)
         case = escalation.open_case(
-            desk.patient, topic, effect.reason, severity, effect.words, desk.now, detail
+            desk.patient, topic, effect.reason, severity, effect.words, desk.now, _detail(effect)
         )
-        case = escalations.add_case(desk.connection, case, None)
-        return notify(desk, case, len(case.entries))
+        return Touched(case, 0, news=True)
+    before = touched.stored if touched else len(found.entries)
     joined = _joined(desk, found, effect)
-    if joined.entries[-1].step in (Step.WORSE, Step.RETURNED):
-        return notify(desk, joined, len(found.entries))
-    save(desk, joined, len(found.entries))
-    return joined
+    news = joined.entries[-1].step in (Step.WORSE, Step.RETURNED)
+    return Touched(joined, before, news=news or (touched is not None and touched.news))
+
+
+def _detail(effect: Escalate) -> dict[str, str]:
+    because = {"because": "; ".join(effect.because)} if effect.because else {}
+    return {**effect.answers, **because}
+
+
+def _store(desk: Desk, touched: Touched) -> Case:
+    case = touched.case
+    if touched.stored == 0:
+        case = escalations.add_case(desk.connection, case, None)
+    if touched.news:
+        return notify(desk, case, touched.stored or len(case.entries))
+    save(desk, case, touched.stored or len(case.entries))
+    return case
 
 
 def _topic(desk: Desk, reason: str) -> str:
@@ -59,14 +93,17 @@ def _severity(practice: Practice, reason: str) -> str:
 
 
 def _joined(desk: Desk, case: Case, effect: Escalate) -> Case:
-    """Choose how it joins: the alarm comes back, an answer to it, or worse or the same."""
+    """Choose how it joins: the alarm comes back, an answer to it, or worse or the same.
+
+    Further reasons in the very message that opened the case belong to its opening.
+    """
     if case.topic == ALARM and effect.reason in _RETURNS:
         return escalation.returned(case, effect.words or _silence(effect), desk.now)
-    if effect.reason in case.reasons and effect.answers:
-        return escalation.answered(case, effect.answers, desk.now)
+    told = {name: value for name, value in effect.answers.items() if name != "asked"}
+    if effect.reason in case.reasons and told:
+        return escalation.answered(case, told, desk.now)
     severity = _severity(desk.practice, effect.reason)
-    detail = dict(effect.answers)
-    return escalation.join(case, effect.reason, severity, effect.words, desk.now, detail)
+    return escalation.join(case, effect.reason, severity, effect.words, desk.now, _detail(effect))
 
 
 def _silence(effect: Escalate) -> str:

@@ -50,9 +50,11 @@ def tick(practice: Practice, now: datetime) -> Tick:
     while due := _due_prompts(practice, now):
         for prompt, patient in due:
             _guard(practice, done, now, patient, f"prompt {prompt}", _prompt(prompt, done))
-    while waking := _waking(practice, now):
+    rung: set[int] = set()  # a chat whose timer asks for this very instant again waits a tick
+    while waking := [each for each in _waking(practice, now) if each not in rung]:
         for patient in waking:
             _guard(practice, done, now, patient, f"chat {patient}", _timer(done))
+        rung |= set(waking)
     done.climbed = overdue.climb_all(practice, now)
     overdue.tell_missing_starts(practice, now)
     return done
@@ -86,8 +88,17 @@ def _guard(
             _put_off(connection, what, now)
             detail = {"what": what, "error": type(error).__name__}
             audit.note(connection, "scheduler", "put off after an error", patient, now, detail)
+        _tell_of_fault(practice, done, now, patient, type(error).__name__)
+
+
+def _tell_of_fault(practice: Practice, done: Tick, now: datetime, patient: int, fault: str) -> None:
+    """Tell the nurse by a case; if even the chart cannot be read, whoever watches `failed`."""
+    try:
+        with writing(practice.engine) as connection:
             desk = Desk(connection, practice, load_chart(connection, practice, patient), now)
-            raise_case(desk, Escalate("undelivered", "", (), {"fault": type(error).__name__}))
+            raise_case(desk, Escalate("undelivered", "", (), {"fault": fault}))
+    except Exception as error:
+        done.failed.append(f"case for patient {patient}: {type(error).__name__}: {error}")
 
 
 def _put_off(connection: Connection, what: str, now: datetime) -> None:

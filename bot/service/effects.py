@@ -1,7 +1,7 @@
 """Turns effects into rows: the one place that says what each kind of effect does to the record."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from bot.core.conversation import (
     Copy,
@@ -16,7 +16,7 @@ from bot.core.conversation import (
 from bot.core.copies import CopyLevel
 from bot.core.dialogue_draft import fact_value
 from bot.core.wording import line_text
-from bot.service.cases import raise_case
+from bot.service.cases import raise_cases
 from bot.service.desk import Desk
 from bot.store import coaches, outbox, patients, plans
 from bot.store.consents import Consent, note_consent
@@ -35,31 +35,50 @@ class Outcome:
 
 def apply_effects(desk: Desk, effects: Iterable[Effect]) -> Outcome:
     """Store every effect except the messages, which `mail.post` queues afterwards."""
+    effects = tuple(effects)
     outcome = Outcome()
     for effect in effects:
         match effect:
-            case Say() | Copy():
+            case Say() | Copy() | Escalate():
                 pass
             case Record():
                 _record(desk, effect)
             case LearnFact():
                 _learn(desk, effect)
-            case Escalate():
-                outcome.case = _escalate(desk, effect, outcome.case)
             case SetStopped():
                 _set_stopped(desk, effect)
             case SetLanguage():
                 _set_language(desk, effect)
         outcome.plan_anew |= isinstance(effect, LearnFact | SetStopped)
+    outcome.case = _escalate(desk, effects)
     return outcome
 
 
-def _escalate(desk: Desk, effect: Escalate, first: int | None) -> int:
-    """Open or join a case; the turn's messages count as telling the patient about the first."""
-    case = raise_case(desk, effect)
-    if effect.reason == "wrong_number":
+def _escalate(desk: Desk, effects: tuple[Effect, ...]) -> int | None:
+    """Open or join the cases of this turn; its messages count as telling the patient of the first.
+
+    What the turn learned says better than a bare "1" what the patient answered.
+    """
+    learned = {e.fact: e.value for e in effects if isinstance(e, LearnFact)}
+    raised = [_explained(desk, e, learned) for e in effects if isinstance(e, Escalate)]
+    if any(effect.reason == "wrong_number" for effect in raised):
         _close_address(desk, wrong=True)
-    return first or case.id
+    cases = raise_cases(desk, raised)
+    return cases[0].id if cases else None
+
+
+def _explained(desk: Desk, effect: Escalate, learned: Mapping[str, str]) -> Escalate:
+    answers = {name: learned.get(name, value) for name, value in effect.answers.items()}
+    asked = desk.chart.conversation.open
+    flow = desk.practice.book.flows.get(asked.flow) if asked else None
+    if desk.heard is None or asked is None or flow is None or not effect.words:
+        return replace(effect, answers=answers)
+    words, state = effect.words, flow.states.get(asked.state)
+    place = words.strip()
+    if state is not None and place.isdecimal() and 1 <= int(place) <= len(state.choices):
+        labels = flow.labels.get(state.choices[int(place) - 1], {})
+        words = labels.get(desk.chart.conversation.language, words)
+    return replace(effect, words=words, answers={**answers, "asked": flow.title})
 
 
 def _record(desk: Desk, effect: Record) -> None:

@@ -4,13 +4,13 @@ from dataclasses import replace
 from datetime import datetime
 
 from bot.core import escalation
-from bot.core.conversation import Conversation, Copy, Effect, Say, TimeUp
+from bot.core.conversation import Conversation, Copy, Say, TimeUp
 from bot.core.dialogue_draft import SYSTEM
 from bot.core.escalation import Case, Disposition
 from bot.core.values import moment_words
 from bot.core.wording import line_text
 from bot.service import changes
-from bot.service.cases import save
+from bot.service.cases import ALARM, save
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.turns import take_turn
@@ -45,26 +45,23 @@ def decide(
     decided = escalation.decide(case, disposition, desk.staff, note, desk.now, recheck_at)
     _store(desk, case, decided)
     line = _LINES.get(disposition, str(disposition))
-    if disposition is Disposition.POSTPONED and words is None:
-        changes.move_surgery(desk, changes.NewTimes(None), told=line)
-        return
-    if disposition is Disposition.CANCELLED and words is None:
-        changes.cancel_surgery(desk, told=line)
-        return
-    own = {"when": _when(desk, recheck_at)} if recheck_at else {}
-    text = words or None
-    effects: tuple[Effect, ...] = (Say("patient", SYSTEM, line, own, text=text),)
     if disposition in (Disposition.POSTPONED, Disposition.CANCELLED):
-        _withdraw_countdown(desk, disposition)
+        _withdraw_countdown(desk, disposition, line if words is None else None)
+        if words is None:
+            return
         desk = replace(desk, chart=load_chart(desk.connection, desk.practice, desk.patient))
-    take_turn(desk, TimeUp(), before=(*effects, _copy_of_decision(desk, line, own, words)))
+    elif case.topic != ALARM and disposition is Disposition.GOES_AHEAD and words is None:
+        return  # a question about a step was settled: nobody thought that surgery would not be
+    own = {"when": _when(desk, recheck_at)} if recheck_at else {}
+    said = Say("patient", SYSTEM, line, own, text=words)
+    take_turn(desk, TimeUp(), before=(said, _copy_of_decision(desk, line, own, words)))
 
 
-def _withdraw_countdown(desk: Desk, disposition: Disposition) -> None:
+def _withdraw_countdown(desk: Desk, disposition: Disposition, line: str | None) -> None:
     if disposition is Disposition.CANCELLED:
-        changes.cancel_surgery(desk)
+        changes.cancel_surgery(desk, told=line or "cancelled")
     else:
-        changes.move_surgery(desk, changes.NewTimes(None))
+        changes.move_surgery(desk, changes.NewTimes(None), told=line)
 
 
 def _when(desk: Desk, moment: datetime) -> str:

@@ -82,6 +82,8 @@ def _send(
         _unknown(practice, message, now, fault.reason, done)
     except SendFailed as fault:
         _refused(practice, message, now, fault, done)
+    except Exception as fault:  # an adapter's own error: the message may or may not be out
+        _unknown(practice, message, now, f"{type(fault).__name__} in {channel.name}", done)
     else:
         done.sent += 1
         _accepted(practice, message, accepted.provider_id, now)

@@ -42,7 +42,10 @@ class OutboundRow(SQLModel, table=True):
     """One message to send: the outbox. `key` is the business key, unique for ever."""
 
     __tablename__ = "outbound"
-    __table_args__ = (Index("ix_outbound_state_next_try_at", "state", "next_try_at"),)
+    __table_args__ = (
+        Index("ix_outbound_state_next_try_at", "state", "next_try_at"),
+        Index("ix_outbound_channel_address_state", "channel", "address", "state"),
+    )
     id: int | None = Field(default=None, primary_key=True)
     key: str = Field(unique=True)
     patient_id: int | None = Field(default=None, foreign_key="patient.id", index=True)

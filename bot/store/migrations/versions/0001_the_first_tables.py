@@ -346,6 +346,9 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("outbound", schema=None) as batch_op:
         batch_op.create_index(
+            "ix_outbound_channel_address_state", ["channel", "address", "state"], unique=False
+        )
+        batch_op.create_index(
             batch_op.f("ix_outbound_escalation_id"), ["escalation_id"], unique=False
         )
         batch_op.create_index(batch_op.f("ix_outbound_patient_id"), ["patient_id"], unique=False)

@@ -1,0 +1,86 @@
+"""One published content for all tests here (loading it takes seconds), a fresh record for each."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, time, timedelta
+
+import pytest
+
+from bot.channels.recording import RecordingChannel
+from bot.core.copies import CopyLevel
+from bot.core.protocol import Surgery
+from bot.service.enrolment import CoachWish, Enrolment
+from bot.service.practice import Practice
+from bot.store.engine import open_engine
+from bot.store.schema import upgrade
+from bot.wiring import App, load_practice
+
+PATIENT, COACH = "+12025550150", "+12025550151"
+MONDAY = datetime(2027, 2, 8, 15, tzinfo=UTC)  # 10:00 in New York, five weeks before surgery
+KNEE = Surgery("knee", "right", date(2027, 3, 15), "America/New_York", time(7, 30))
+
+
+@dataclass
+class Clinic:
+    """The service on a clock that the test moves, with one phone network that keeps everything."""
+
+    app: App
+    phones: RecordingChannel
+    times: list[datetime]
+    heard: int = field(default=0)
+
+    @property
+    def now(self) -> datetime:
+        return self.times[0]
+
+    def wait(self, **span: float) -> None:
+        """Let time pass, doing what comes due on the way, in its order."""
+        until = self.now + timedelta(**span)
+        self.run()
+        while (moment := self.app.next_moment()) is not None and moment <= until:
+            self.times[0] = max(moment, self.now)
+            self.run()
+        self.times[0] = until
+        self.run()
+
+    def run(self) -> None:
+        done = self.app.run_due()
+        assert done.failed == []
+
+    def says(self, text: str, address: str = PATIENT) -> list[str]:
+        """A phone writes; return what was sent to it in answer."""
+        before = len(self.texts(address))
+        self.phones.receive(address, text)
+        self.app.relay()
+        return self.texts(address)[before:]
+
+    def texts(self, address: str = PATIENT) -> list[str]:
+        return self.phones.texts_to(address)
+
+    def enrol(self, surgery: Surgery = KNEE, **changes: object) -> int:
+        wish = Enrolment("P-1", "Rosalind Vale", "sms", PATIENT, surgery, "Dr. Ana Quill")
+        return self.app.care.enrol(replace(wish, **changes)).patient
+
+    def with_coach(self, level: CopyLevel, **changes: object) -> int:
+        wish = CoachWish("Marguerite Vale", "sms", COACH, level)
+        patient = self.enrol(coach=wish, **changes)
+        self.app.relay()
+        self.says("yes", COACH)
+        return patient
+
+
+@pytest.fixture(scope="session")
+def published() -> Practice:
+    return load_practice(open_engine("sqlite://"))
+
+
+@pytest.fixture
+def clinic(published, tmp_path) -> Iterator[Clinic]:
+    engine = open_engine(f"sqlite:///{tmp_path / 'record.db'}")
+    upgrade(engine)
+    times = [MONDAY]
+    app = App(replace(published, engine=engine), lambda: times[0])
+    phones = RecordingChannel(app.clock, "sms")
+    app.connect(phones)
+    yield Clinic(app, phones, times)
+    app.close()

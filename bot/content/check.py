@@ -25,7 +25,7 @@ NEEDED_LINES = (
 )  # fmt: skip
 NEEDED_REASONS = (
     "emergency", "self_harm", "exposure", "opt_out", "wrong_number", "reschedule", "question",
-    "unread", "silent", "call_not_through", "coach_asked",
+    "unread", "silent", "call_not_through", "coach_asked", "alert",
 )  # fmt: skip
 FOLLOW_UP = "call_check"
 

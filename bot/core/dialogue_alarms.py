@@ -122,7 +122,7 @@ def _answer_check(draft: Draft, question: OpenQuestion) -> None:
 
 def raise_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
     """Escalate each reason, tell the patient whom to call, and open the alarm's flow."""
-    if _answers_open_alarm(draft, alarm):
+    if _answers_open_alarm(draft, alarm) and not reading.says(Act.OPT_OUT):
         _answer_in_alarm(draft, alarm, reading)
         return
     absorb_answer(draft, reading)

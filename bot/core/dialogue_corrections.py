@@ -5,7 +5,7 @@ from bot.core.dialogue_draft import Draft
 from bot.core.dialogue_replies import ANY, META_ACTS, expected_key
 from bot.core.dialogue_silence import line_for
 from bot.core.dialogue_walk import CORRECTION_FOR, apply_reply, interrupt
-from bot.reading.reading import Act, Reading
+from bot.reading.reading import Act, Asked, Reading
 
 PLAIN_WORDS = frozenset({Act.DONE, Act.NOT_DONE, Act.ALL_CLEAR})
 
@@ -14,12 +14,26 @@ def correct_recent(draft: Draft, reading: Reading) -> bool:
     """Reopen a closed question to which the message gives another answer, or a late first one."""
     if reading.act in META_ACTS or not _may_correct(draft, reading):
         return False
-    for closed in reversed(draft.conversation.recent):
+    for closed in _likeliest_first(draft, reading):
         key = _other_answer(draft, closed, reading)
         if key is not None:
             _apply_to_closed(draft, closed, key)
             return True
     return False
+
+
+def _likeliest_first(draft: Draft, reading: Reading) -> list[OpenQuestion]:
+    """Newest first; but "not done" speaks of a wash or a medicine before anything newer."""
+    newest = list(reversed(draft.conversation.recent))
+    if reading.act not in (Act.DONE, Act.NOT_DONE):
+        return newest
+    return sorted(newest, key=lambda closed: not _is_a_task(draft, closed))
+
+
+def _is_a_task(draft: Draft, closed: OpenQuestion) -> bool:
+    flow = draft.book.flows.get(closed.flow)
+    state = flow.states.get(closed.state) if flow else None
+    return state is not None and state.asked in (Asked.WASH, Asked.MEDICINE_STOP)
 
 
 def _other_answer(draft: Draft, closed: OpenQuestion, reading: Reading) -> str | None:

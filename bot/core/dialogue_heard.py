@@ -184,7 +184,7 @@ def _alert(draft: Draft, reading: Reading) -> None:
     """What a careful nurse would want to know today reaches the nurse, whatever else happened."""
     told = any(isinstance(effect, Escalate) for effect in draft.effects)
     if reading.alert and not told:
-        draft.escalate("alert" if "alert" in draft.book.reasons else "unread")
+        draft.escalate("alert")
 
 
 def open_raised(draft: Draft) -> None:

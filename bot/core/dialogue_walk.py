@@ -55,10 +55,12 @@ def run(draft: Draft, question: OpenQuestion, answered: OpenQuestion | None = No
         if state.asked is not None:
             _open(draft, question)
             return
-        onward = next_state(machine, state.id, ONWARD, draft.facts(question))
-        if state.end is not None or onward is None:
-            _end(draft, flow, state.end or "ended", question, answered)
+        if state.end is not None:
+            _end(draft, flow, state.end, question, answered)
             return
+        onward = next_state(machine, state.id, ONWARD, draft.facts(question))
+        if onward is None:
+            break
         question = replace(question, state=onward)
     _end(draft, flow, "ended", question, answered)
 

@@ -127,7 +127,7 @@ def raise_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
         return
     absorb_answer(draft, reading)
     _escalate_all(draft, alarm, reading)
-    _tell_coach(draft, alarm)
+    tell_coach(draft, alarm.reasons[0])
     if alarm.flow is None or alarm.flow not in draft.book.flows:
         draft.say_system("exposure_nurse" if EXPOSURE in alarm.reasons else "unread_nurse")
         return
@@ -136,10 +136,10 @@ def raise_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
         _recite(draft, alarm.also)
 
 
-def _tell_coach(draft: Draft, alarm: Alarm) -> None:
+def tell_coach(draft: Draft, reason: str) -> None:
     """The coach gets the copy that was consented to; one who wrote of an emergency is answered."""
-    grave = severity(draft.book, alarm.reasons[0]) == 0
-    values = {"reason": alarm.reasons[0], "words": draft.words}
+    grave = severity(draft.book, reason) == 0
+    values = {"reason": reason, "words": draft.words}
     line = "emergency" if grave else "alarm"
     draft.copy((line, "alarm"), values, True, line if grave else "trouble")
     if grave and draft.by == "coach":

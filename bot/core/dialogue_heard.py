@@ -8,10 +8,22 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from bot.core.conversation import Escalate, Heard, OpenQuestion, SetStopped
-from bot.core.dialogue_alarms import find_alarm, join_words, open_alarm_flow, raise_alarm
+from bot.core.dialogue_alarms import (
+    find_alarm,
+    join_words,
+    open_alarm_flow,
+    raise_alarm,
+    tell_coach,
+)
 from bot.core.dialogue_corrections import correct_recent, repeat_briefly
 from bot.core.dialogue_draft import Draft
-from bot.core.dialogue_replies import chosen_number, expected_key, free_text
+from bot.core.dialogue_replies import (
+    ALARM_KEYS,
+    chosen_number,
+    expected_key,
+    free_text,
+    labelled_key,
+)
 from bot.core.dialogue_silence import line_for
 from bot.core.dialogue_walk import apply_reply, close, leave_unanswered
 from bot.reading.reading import Act, Reading
@@ -20,8 +32,15 @@ THANKS = frozenset({Act.AFFIRM, Act.ALL_CLEAR})  # with nothing open these need 
 
 
 def hear(draft: Draft, event: Heard) -> None:
-    """Deal with one message on the thread that the draft holds."""
+    """Deal with one message on the thread that the draft holds.
+
+    A label that we offered, word for word, means that choice and nothing else: "It is not an
+    emergency" is no emergency. A label that stands for a symptom is read like any other words.
+    """
     reading = event.reading
+    if _is_our_label(draft):
+        _hear_calm(draft, event)
+        return
     alarm = find_alarm(draft.book, reading, draft.context.rules, draft.facts().get("age"))
     if alarm is not None:
         raise_alarm(draft, alarm, reading)
@@ -31,6 +50,14 @@ def hear(draft: Draft, event: Heard) -> None:
         _stop(draft, "opt_out")
     elif alarm is None:
         _hear_calm(draft, event)
+
+
+def _is_our_label(draft: Draft) -> bool:
+    question = draft.conversation.open
+    if question is None or draft.conversation.stopped:
+        return False
+    key = labelled_key(draft.flow_of(question), draft.state_of(question), draft.words)
+    return key is not None and key not in ALARM_KEYS
 
 
 def _hear_stopped(draft: Draft, reading: Reading, *, alarmed: bool) -> None:
@@ -194,4 +221,5 @@ def open_raised(draft: Draft) -> None:
         flow = draft.book.reasons[reason].flow
         opened = draft.conversation.open
         if flow in draft.book.flows and not (opened and opened.flow == flow):
+            tell_coach(draft, reason)
             open_alarm_flow(draft, reason, str(flow))

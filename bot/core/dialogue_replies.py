@@ -7,6 +7,7 @@ from bot.reading.reading import Act, Asked, Reading
 
 ANY = "any"  # reply key that takes free text
 ALARM_ACTS = frozenset({Act.EMERGENCY, Act.SELF_HARM, Act.SYMPTOM, Act.EXPOSURE})
+ALARM_KEYS = frozenset(act.value for act in ALARM_ACTS)
 META_ACTS = frozenset(
     {Act.QUESTION, Act.HELP, Act.OPT_OUT, Act.OPT_IN, Act.WRONG_NUMBER, Act.RESCHEDULE}
 )
@@ -28,7 +29,7 @@ def expected_key(flow: Flow, state: State, reading: Reading, text: str) -> str |
     number = chosen_number(state, reading, text)
     if number is not None:
         return state.choices[number - 1] if 1 <= number <= len(state.choices) else None
-    return _by_label(flow, state, text) or _by_act(state, reading)
+    return labelled_key(flow, state, text) or _by_act(state, reading)
 
 
 def chosen_number(state: State, reading: Reading, text: str) -> int | None:
@@ -41,7 +42,8 @@ def chosen_number(state: State, reading: Reading, text: str) -> int | None:
     return int(digits) if digits.isascii() and digits.isdigit() and len(digits) < 3 else None
 
 
-def _by_label(flow: Flow, state: State, text: str) -> str | None:
+def labelled_key(flow: Flow, state: State, text: str) -> str | None:
+    """The choice whose label, in any language, is exactly what was written."""
     said = plain(text)
     for key in state.choices:
         if said and said in {plain(label) for label in flow.labels.get(key, {}).values()}:

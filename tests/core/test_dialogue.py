@@ -136,13 +136,13 @@ def test_done_with_a_rash_confirms_the_wash_and_raises_the_alarm(chat: Chat) -> 
     chat.hear("done but I have a rash", Act.SYMPTOM, symptoms=(Symptom.RASH,), also=(Act.DONE,))
     assert chat.records() == {"wash_1": "done"}
     assert chat.reasons() == ["rash"]
-    assert chat.said()[0] == ("alarm_symptom", "tell")
+    assert chat.said()[0][0] == "alarm_symptom"
 
 
 def test_stop_with_chest_pain_gives_the_emergency_number_first_and_stops(chat: Chat) -> None:
     wash(chat)
     chat.hear("STOP chest pain", Act.EMERGENCY, also=(Act.OPT_OUT,), alert=True)
-    assert chat.said()[0] == ("alarm_emergency", "tell")
+    assert chat.said()[0][0] == "alarm_emergency"
     assert ("system", "stopped") in chat.said()
     assert chat.reasons() == ["emergency", "opt_out"]
     assert chat.conversation.stopped
@@ -216,6 +216,27 @@ def test_what_is_understood_everywhere(chat: Chat, act: Act, line: str, reason: 
     assert chat.reasons() == ([reason] if reason else [])
 
 
+def test_a_label_that_we_offered_means_that_choice_however_alarming_its_words(chat: Chat) -> None:
+    chat.hear("I collapsed", Act.EMERGENCY, alert=True)
+    assert chat.at == ("alarm_emergency", "check")
+    chat.hear("No es una emergencia", Act.EMERGENCY, alert=True)
+    assert ("alarm_emergency", "tell") not in chat.said()
+
+
+@pytest.mark.parametrize(
+    ("text", "more"), [("Yes, I have something", {}), ("2", {"choices": (2,)})]
+)
+def test_yes_to_the_symptom_check_is_an_alarm_by_label_and_by_number(
+    chat: Chat, text: str, more: dict[str, object]
+) -> None:
+    chat.prompt("symptom_check", Priority.SAFETY)
+    chat.hear(text, Act.CHOICE if more else Act.SYMPTOM, **more)
+    assert chat.reasons() == ["unwell"]
+    assert chat.said()[0][0] == "alarm_symptom"
+    assert [(e.line, e.discreet) for e in chat.effects(Copy)] == [("alarm", "trouble")]
+    assert chat.conversation.interrupted == ()
+
+
 # --- Not understood ---
 
 
@@ -279,7 +300,7 @@ def test_no_wait_i_do_have_a_cough_is_an_alarm(chat: Chat) -> None:
     chat.hear("all good", Act.ALL_CLEAR)
     chat.hear("no wait, I do have a cough", Act.SYMPTOM, symptoms=(Symptom.COUGH,))
     assert chat.reasons() == ["cough"]
-    assert chat.said()[0] == ("alarm_symptom", "tell")
+    assert chat.said()[0][0] == "alarm_symptom"
 
 
 def test_a_correction_reaches_back_past_an_alarm(chat: Chat) -> None:
@@ -403,14 +424,15 @@ def test_the_coach_confirms_on_the_patients_behalf_marked_so(chat: Chat) -> None
 
 def test_an_alarm_from_the_coach_is_answered_to_both(chat: Chat) -> None:
     chat.hear("mom has a fever", Act.SYMPTOM, by="coach", symptoms=(Symptom.FEVER,))
-    assert chat.said()[0] == chat.said("coach")[0] == ("alarm_symptom", "tell")
+    assert chat.said()[0] == chat.said("coach")[0]
+    assert chat.said()[0][0] == "alarm_symptom"
     assert chat.reasons() == ["fever"]
 
 
 def test_a_coach_who_writes_of_an_emergency_is_told_to_call(chat: Chat) -> None:
     chat.hear("he collapsed", Act.EMERGENCY, by="coach", alert=True)
     assert chat.said("coach")[0] == ("system", "coach_emergency")
-    assert chat.said()[0] == ("alarm_emergency", "tell")
+    assert chat.said()[0][0] == "alarm_emergency"
 
 
 def test_a_coach_who_leaves_does_not_stop_the_patients_messages(chat: Chat) -> None:

@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from dateutil.relativedelta import relativedelta
-from dateutil.tz import datetime_ambiguous, resolve_imaginary
+from dateutil.tz import datetime_ambiguous
 
 
 def instant(on: date, at: time, zone: str) -> datetime:
@@ -17,9 +17,10 @@ def instant(on: date, at: time, zone: str) -> datetime:
 
     A time that the clocks skip moves forward by the skip (02:30 becomes 03:30). A time that comes
     twice means the first of the two: for a cut-off or an arrival, earlier is the safe reading.
+    Both follow from fold=0 (PEP 495): the offset from before the change is used.
     """
     local_time = datetime.combine(on, at.replace(tzinfo=None, fold=0), ZoneInfo(zone))
-    return resolve_imaginary(local_time).astimezone(UTC)
+    return local_time.astimezone(UTC)
 
 
 def local(moment: datetime, zone: str) -> datetime:

@@ -23,9 +23,10 @@ class Place:
     surgery: Surgery
     horizon: datetime
 
-    def allowed(self, moment: datetime, time_critical: bool) -> bool:
-        """Tell whether a message may go out at `moment`."""
-        dawn = time_critical and self.candidate.dawn_agreed
+    def allowed(self, moment: datetime, occurrence: Occurrence) -> bool:
+        """Tell whether a message may go out at `moment`; the patient agrees only for themselves."""
+        agreed = self.candidate.dawn_agreed and occurrence.prompt.to == "patient"
+        dawn = occurrence.time_critical and agreed
         return dawn or not is_quiet(moment, self.surgery.zone, self.rules)
 
 
@@ -71,7 +72,7 @@ def _first_allowed(until: datetime, occurrence: Occurrence, here: Place) -> date
 
 def _soon(occurrence: Occurrence, here: Place) -> Iterator[datetime]:
     for at in (here.horizon + CATCH_UP_DELAY, here.horizon):
-        dawn = here.allowed(at, occurrence.time_critical)
+        dawn = here.allowed(at, occurrence)
         yield at if dawn else next_waking(at, here.surgery.zone, here.rules)
 
 
@@ -86,7 +87,7 @@ def _awake(
     - The rest keeps its calendar day: before the morning it waits for it, late in the evening it
       comes an hour before quiet hours begin.
     """
-    if here.allowed(due, occurrence.time_critical):
+    if here.allowed(due, occurrence):
         return due, closes
     zone, rules = here.surgery.zone, here.rules
     morning = next_waking(due, zone, rules)

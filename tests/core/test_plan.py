@@ -231,6 +231,18 @@ def test_a_medicine_date_already_past_comes_first_on_the_nurses_list():
     assert times(countdown, "stopped/ibuprofen") == ["03-13 10:00"]
 
 
+def test_a_last_dose_due_today_is_not_past():
+    today = replace(PATIENT, enrolled_at=instant(date(2027, 3, 9), time(10), NEW_YORK))
+    held = replace(today, holds=(MedicineHold("warfarin", date(2027, 3, 9), "Dr. Ivo Marsh"),))
+    assert reasons(plan(only(HOLD), held).missed) == [("hold/warfarin", "too_late")]
+
+
+def test_the_patients_dawn_agreement_is_not_the_coachs():
+    ride = replace(MORNING_WASH, id="ride", to="coach")
+    both = replace(PATIENT, has_coach=True)
+    assert times(plan(only(ride), both)) == ["03-14 20:00"]
+
+
 def test_two_entries_for_one_medicine_are_both_told():
     twice = replace(
         PATIENT,

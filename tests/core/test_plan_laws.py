@@ -73,6 +73,7 @@ def test_no_prompt_in_quiet_hours_unless_marked_and_agreed(case: Case):
     for message in case.countdown.prompts:
         if is_quiet(message.due, case.surgery.zone, case.rules):
             assert message.time_critical
+            assert message.to == "patient"
             assert case.candidate.dawn_agreed
 
 

@@ -23,7 +23,7 @@ from hypothesis import strategies as st
 from bot.core.countdown import instant
 from bot.core.plan import make_countdown
 from bot.core.planned import Countdown
-from bot.core.protocol import Candidate, Late, MedicineHold, Protocol
+from bot.core.protocol import Candidate, Late, MedicineHold, Priority, Protocol
 from bot.core.replan import Replan, StoredPrompt, apply, replan
 
 MONDAY = date(2027, 3, 15)
@@ -127,6 +127,32 @@ def test_a_catch_up_does_not_slide_away_when_planned_again():
     second = plan(protocol=protocol, candidate=late, now=five_later)
     change = replan(stored(first, ENROLLED), second, five_later)
     assert change == Replan(keep=("home",))
+
+
+def test_a_caught_up_safety_question_is_not_asked_again_the_next_day():
+    late = replace(PATIENT, enrolled_at=on(11, time(10)))
+    safety = replace(teaching("dental", -28, window_days=26), priority=Priority.SAFETY)
+    protocol = Protocol("p", "P", (safety,))
+    first = plan(protocol=protocol, candidate=late, now=late.enrolled_at)
+    next_day = on(12, time(10))
+    again = plan(protocol=protocol, candidate=late, now=next_day)
+    assert [message.key for message in again.prompts] == ["dental"]
+    assert replan(stored(first, next_day), again, next_day).add == ()
+
+
+def test_teaching_that_queued_behind_late_teaching_keeps_its_new_time():
+    late = replace(PATIENT, enrolled_at=on(11, time(9)))
+    lessons = tuple(teaching(f"lesson {n}", -8, window_days=7) for n in range(4))
+    protocol = Protocol("p", "P", (*lessons, teaching("part two", -4, window_days=3)))
+    first = plan(protocol=protocol, candidate=late, now=late.enrolled_at)
+    waiting = {p.key: p for p in first.prompts}["lesson 3"]
+    assert [part.key for part in waiting.parts] == ["lesson 3"]
+    assert {p.key: p.due for p in first.prompts}["part two"] == on(12, time(10))
+    next_day = on(12, time(9))
+    again = plan(protocol=protocol, candidate=late, now=next_day)
+    change = replan(stored(first, next_day), again, next_day)
+    assert (change.add, change.cancel, change.retime) == ((), (), ())
+    assert change.keep == ("lesson 3", "part two")
 
 
 def test_a_part_that_was_sent_leaves_a_merged_message():

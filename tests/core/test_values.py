@@ -11,7 +11,7 @@ import pytest
 from countdown_samples import NEW_YORK, RULES, minutes_of_day, surgery, surgery_days
 from hypothesis import given
 
-from bot.core.countdown import instant
+from bot.core.countdown import elapsed, instant
 from bot.core.values import clock_words, moment_words, part_values, surgery_values
 
 MONDAY = date(2027, 3, 15)
@@ -57,6 +57,8 @@ def test_an_hour_that_comes_twice_says_which():
     first = instant(date(2026, 11, 1), time(1, 30), NEW_YORK)
     assert moment_words(first, NEW_YORK, "en").endswith("(before the clocks go back)")
     assert moment_words(first, NEW_YORK, "es").endswith("(antes de atrasar el reloj)")
+    second = elapsed(first, 60)
+    assert moment_words(second, NEW_YORK, "en") == "1:30 AM early Sunday morning"
 
 
 def test_an_unknown_start_is_said_to_be_unknown():

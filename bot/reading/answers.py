@@ -31,6 +31,7 @@ class AnswerEntry:
     answer: Mapping[str, str]  # language -> text, with placeholders
     sources: tuple[str, ...]
     key: Mapping[str, tuple[frozenset[str], ...]] = field(default_factory=dict)  # groups of words
+    unless: Mapping[str, frozenset[str]] = field(default_factory=dict)  # words that rule it out
     escalate: bool = False  # a nurse answers; the text only says so
     source_line: int = 0
 
@@ -78,6 +79,7 @@ class _Language:
     askings: tuple[_Asking, ...]
     entry_words: tuple[frozenset[str], ...]
     keys: tuple[tuple[frozenset[str], ...], ...]
+    unless: tuple[frozenset[str], ...]
     weights: Mapping[str, float]
     unknown: float  # weight of a word that no entry uses: as if it were the rarest
     guarded: frozenset[str]
@@ -156,7 +158,8 @@ def _prepared(book: AnswerBook, language: str) -> _Language:
     )
     unknown = max(weights.values(), default=1.0)
     guarded = book.guarded.get(language, frozenset())
-    return _Language(askings, entry_words, keys, weights, unknown, guarded, filler)
+    unless = tuple(entry.unless.get(language, frozenset()) for entry in book.entries)
+    return _Language(askings, entry_words, keys, unless, weights, unknown, guarded, filler)
 
 
 def _word_weights(entry_words: Iterable[frozenset[str]]) -> dict[str, float]:
@@ -198,11 +201,18 @@ def _ranked(said: frozenset[str], spoken: _Language) -> list[tuple[float, int]]:
     best: dict[int, float] = {}
     for asking in spoken.askings:
         shared = asked & asking.words
-        if shared and all(said & group for group in spoken.keys[asking.entry]):
+        if shared and _possible(said, asking.entry, spoken):
             named = said.intersection(frozenset().union(*spoken.keys[asking.entry]))
             score = _fit(asked, asking, mine, spoken) + _PER_KEY_WORD * len(named)
             best[asking.entry] = max(score, best.get(asking.entry, 0.0))
     return sorted(((score, index) for index, score in best.items()), reverse=True)
+
+
+def _possible(said: frozenset[str], entry: int, spoken: _Language) -> bool:
+    """True when each group of key words is touched and no word rules the entry out."""
+    return said.isdisjoint(spoken.unless[entry]) and all(
+        said & group for group in spoken.keys[entry]
+    )
 
 
 def _disputed(said: frozenset[str], ranked: list[tuple[float, int]], spoken: _Language) -> bool:

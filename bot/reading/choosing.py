@@ -22,6 +22,8 @@ _AROUND = word_set(
 
 def chosen(reply: Understood) -> tuple[int, ...]:
     """The choices made, in the order typed; () when the reply is more than a choice."""
+    if tuple(word.text for word in reply.words[:2]) == ("no", "one"):
+        return ()  # "no one" is nobody, not choice number one
     numbers = {n.start: n for n in reply.numbers if not n.decimal}
     inside = {i for n in reply.numbers for i in range(n.start, n.end)}
     picks: list[int] = []

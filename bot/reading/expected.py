@@ -6,6 +6,9 @@ from bot.reading.reading import Act, Asked, Reading
 from bot.reading.understood import Understood
 
 
+SHORT_REPLY = 3  # words
+
+
 def answer_to_question(reply: Understood) -> Reading | None:
     """The reply as an answer to what was asked; None when it is not one."""
     reader = _READERS.get(reply.asked)
@@ -27,16 +30,25 @@ def _picked(reply: Understood) -> Reading | None:
 def _symptom_check(reply: Understood) -> Reading | None:
     if (pick := _picked(reply)) is not None:
         return pick
-    yes, no = reply.says("mod.yes", "act.yes"), reply.says("act.no")
-    good = reply.says("act.all_good") or any(m.denied or m.gone or m.past for m in reply.mentions)
+    yes, no, good = _says_yes(reply), reply.says("act.no"), reply.says("act.all_good")
+    denied = any(m.denied or m.gone or m.past for m in reply.mentions)
     if reply.says("act.actually_yes"):
         return _alarm(reply, "act.actually_yes")
-    if good or no:
+    if yes and denied and not good and not _only_ok(reply):
+        return Reading(Act.UNCLEAR, because=(reply.whole,))
+    if good or no or denied:
         because = reply.quote("act.all_good", "act.no") or (reply.whole,)
         return Reading(Act.ALL_CLEAR, because=because)
-    if yes and not _only_ok(reply):
-        return _alarm(reply, "mod.yes", "act.yes")
+    if yes and not _only_ok(reply) and reply.whole != "thumbsup":
+        return _alarm(reply, "mod.yes", "act.yes", "act.yes_short")
     return None
+
+
+def _says_yes(reply: Understood) -> bool:
+    """True for a yes; "I do" and "right" count only when little else is said."""
+    if reply.says("mod.yes", "act.yes"):
+        return True
+    return reply.says("act.yes_short") and len(reply.content) <= SHORT_REPLY
 
 
 def _only_ok(reply: Understood) -> bool:
@@ -56,7 +68,7 @@ def _wash(reply: Understood) -> Reading | None:
         return pick
     if reply.says("act.not_done") or (reply.says("act.no") and not reply.says("act.done")):
         return Reading(Act.NOT_DONE, because=reply.quote("act.not_done", "act.no"))
-    if reply.says("act.done") or (reply.says("mod.yes", "act.yes") and not _only_ok(reply)):
+    if reply.says("act.done") or (_says_yes(reply) and not _only_ok(reply)):
         return Reading(Act.DONE, because=reply.quote("act.done", "mod.yes", "act.yes"))
     return None
 
@@ -74,7 +86,7 @@ def _medicine_stop(reply: Understood) -> Reading | None:
         return Reading(Act.DONE, because=reply.quote("act.stopped", "act.done"))
     if reply.says("act.no"):
         return Reading(Act.NOT_DONE, alert=True, because=reply.quote("act.no"))
-    if reply.says("mod.yes", "act.yes") and not _only_ok(reply):
+    if _says_yes(reply) and not _only_ok(reply):
         return Reading(Act.DONE, because=reply.quote("mod.yes", "act.yes"))
     return None
 
@@ -84,8 +96,8 @@ def _yes_no(reply: Understood) -> Reading | None:
         return pick
     if reply.says("act.no", "act.not_done"):
         return Reading(Act.DENY, because=reply.quote("act.no", "act.not_done"))
-    if reply.says("mod.yes", "act.yes", "act.all_good", "act.done"):
-        because = reply.quote("mod.yes", "act.yes", "act.all_good", "act.done")
+    if _says_yes(reply) or reply.says("act.all_good", "act.done", "act.yes_short"):
+        because = reply.quote("mod.yes", "act.yes", "act.yes_short", "act.all_good", "act.done")
         return Reading(Act.AFFIRM, because=because)
     return None
 

@@ -150,6 +150,7 @@ _HIDE_NOTHING = frozenset(
         "says",
         "exposed",
         "recent",
+        "still",
         "but",
         "and",
         "or",

@@ -191,5 +191,5 @@ _UNEXPECTED: tuple[tuple[Act, tuple[str, ...]], ...] = (
     (Act.DENY, ("act.no",)),
     (Act.ALL_CLEAR, ("act.all_good",)),
     (Act.DONE, ("act.done", "act.stopped")),
-    (Act.AFFIRM, ("mod.yes", "act.yes")),
+    (Act.AFFIRM, ("mod.yes", "act.yes", "act.yes_short")),
 )

@@ -27,6 +27,7 @@ class Mention:
     gone: bool = False
     past: bool = False
     recent: bool = False
+    still: bool = False
     supposed: bool = False
     others: bool = False
     clause: int = 0
@@ -36,7 +37,7 @@ class Mention:
         """True when the writer says it is so, now or very lately."""
         if self.denied or self.supposed:
             return False
-        return not (self.past or self.gone) or (self.recent and not self.past)
+        return self.still or not (self.past or self.gone) or (self.recent and not self.past)
 
 
 @dataclass(slots=True)
@@ -54,6 +55,7 @@ class Walk:
     others: bool = False
     pets: bool = False
     caught: bool = False  # "caught it from my grandson": the illness is the patient's own
+    other_end: int = 0
     antecedent: bool = False  # someone else was named, so "he" is not the patient
     clause: int = 0
     at: int = 0
@@ -163,6 +165,7 @@ def _lose_negation(walk: Walk, event: Match) -> None:
 
 def _other(walk: Walk, event: Match) -> None:
     walk.others = walk.antecedent = True
+    walk.other_end = event.end
     if walk.divided:
         walk.no = 0
 
@@ -182,7 +185,8 @@ def _pronoun(walk: Walk, event: Match) -> None:
 
 
 def _self(walk: Walk, event: Match) -> None:
-    walk.others = False
+    if event.start >= walk.other_end:
+        walk.others = False
 
 
 def _suppose(walk: Walk, event: Match) -> None:
@@ -210,7 +214,9 @@ def _place_times(walk: Walk) -> None:
                 continue
             clause = near[0] if near[0] > clause else max(near)
         for mention in walk.mentions:
-            if mention.clause == clause:
+            if mention.clause == clause and not (
+                name == "gone" and mention.concept == "fever_reading"
+            ):
                 setattr(mention, name, True)
 
 
@@ -279,4 +285,6 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.gone": _time,
     "mod.past": _time,
     "mod.recent": _time,
+    "mod.still": _time,
+    "mod.exposed": _other,
 }

@@ -23,6 +23,7 @@ from bot.channels.http_template import (
     HttpSmsSettings,
     WebhookCall,
     filled,
+    our_key,
     pick,
     read_fields,
     values_of,
@@ -194,9 +195,13 @@ class HttpSmsChannel:
 
     def _status(self, fields: object) -> None:
         where = self._settings.inbound
-        number, key = pick(fields, where.id), pick(fields, where.key)
+        number = pick(fields, where.id)
+        try:
+            key = our_key(where, fields)
+        except ValueError as error:
+            raise Refused(400, "our own id is garbled") from error
         if not number and not key:
-            raise Refused(400, f"needs the field {where.id!r} or {where.key!r}")
+            raise Refused(400, f"needs the field {where.id!r} or our own id")
         word = pick(fields, where.status)
         state = self._settings.statuses.get(word)
         if self._on_delivery is None:

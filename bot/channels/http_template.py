@@ -5,6 +5,7 @@ data, in the configuration file, and one adapter serves them all.
 """
 
 import json
+from base64 import urlsafe_b64decode, urlsafe_b64encode
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -32,13 +33,15 @@ class Inbound:
     address: str = "from"
     text: str = "text"
     status: str = "status"
-    key: str = "key"  # our own id, given back in a status
+    key: str = ""  # our own id, given back in a status as {key} was sent
+    coded_key: str = ""  # the same, sent as {key_coded}
 
 
 @dataclass(frozen=True, slots=True)
 class HttpSmsSettings:
     """One gateway. `fields` and `headers` may use {to} (+1...), {to_digits}, {from}, {text},
-    {key} (our id), {coding} (0 for GSM-7, 2 for UCS-2), {user} and {secret}.
+    {key} (our id), {key_coded} (the same in letters that any URL bears), {coding} (0 for GSM-7,
+    2 for UCS-2), {user} and {secret}.
 
     Without `webhook_secrets` no webhook is taken. `signed` False means that the gateway cannot
     sign: then its webhooks carry a live secret in the query field "token".
@@ -95,9 +98,23 @@ def values_of(settings: HttpSmsSettings, outgoing: Outgoing, text: str) -> dict[
         "text": text,
         "coding": "0" if alphabet_of(text) is Alphabet.GSM7 else "2",
         "key": outgoing.key,
+        "key_coded": coded(outgoing.key),
         "secret": settings.secret,
         "user": settings.user,
     }
+
+
+def coded(key: str) -> str:
+    """Our id in the letters of base64url: some gateways expand % signs in a status URL."""
+    return urlsafe_b64encode(key.encode()).decode().rstrip("=")
+
+
+def our_key(where: Inbound, fields: object) -> str:
+    """Our id out of a status, or "" if it has none. Raises ValueError if it is garbled."""
+    given = pick(fields, where.coded_key)
+    if where.coded_key and given:
+        return urlsafe_b64decode(given + "=" * (-len(given) % 4)).decode()
+    return pick(fields, where.key)
 
 
 def read_fields(call: WebhookCall) -> object:
@@ -123,7 +140,9 @@ def _depth(value: object) -> int:
 
 def pick(fields: object, path: str) -> str:
     """The value at a dotted path as text; "" if there is none. A number steps into a list."""
-    for step in path.split(".") if path else ():
+    if not path:
+        return ""
+    for step in path.split("."):
         if isinstance(fields, dict):
             fields = fields.get(step)
         elif isinstance(fields, list) and step.isdigit() and int(step) < len(fields):

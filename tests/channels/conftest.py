@@ -1,21 +1,10 @@
 """Fixtures that start the protocol peers: servers written by others."""
 
-import os
 import shutil
 import subprocess
-from pathlib import Path
 
 import pytest
-
-PEERS = Path(__file__).parent / "peers"
-
-
-def absent(what: str, how: str) -> None:
-    """Skips with one clear line; in CI a missing peer is a failure."""
-    line = f"{what} is not here: {how}"
-    if os.environ.get("CI") == "true":
-        pytest.fail(line, pytrace=False)
-    pytest.skip(line)
+from peer_process import PEERS, absent
 
 
 @pytest.fixture(scope="session")

@@ -6,9 +6,8 @@ import subprocess
 import time
 from pathlib import Path
 
-from conftest import absent
 from http_peers import Served
-from peer_process import PEERS, free_port, until
+from peer_process import PEERS, absent, free_port, until
 from rigs import CLINIC, PHONE, Service, now
 
 from bot.channels.base import DeliveryState
@@ -42,14 +41,16 @@ class KannelRig:
         self._start_boxes(smsc)
 
     def _settings(self, hooks_port: int) -> HttpSmsSettings:
-        status = f"http://127.0.0.1:{hooks_port}{STATUS_PATH}?token=kannel-token&key={{key}}&is=%d"
+        status = (
+            f"http://127.0.0.1:{hooks_port}{STATUS_PATH}?token=kannel-token&key={{key_coded}}&is=%d"
+        )
         return HttpSmsSettings(
             url=f"http://127.0.0.1:{self.send_port}/cgi-bin/sendsms", method="GET",
             body=Body.QUERY, sender=CLINIC.lstrip("+"), user="coach", secret="gateway-secret",
             fields={"username": "{user}", "password": "{secret}", "from": "{from}", "to": "{to}",
                     "text": "{text}", "charset": "UTF-8", "coding": "{coding}",
                     "dlr-mask": "31", "dlr-url": status},
-            inbound=Inbound(id="id", address="from", text="text", status="is", key="key"),
+            inbound=Inbound(id="id", address="from", text="text", status="is", coded_key="key"),
             statuses={"1": DeliveryState.DELIVERED, "2": DeliveryState.UNDELIVERED,
                       "8": DeliveryState.SENT, "16": DeliveryState.UNDELIVERED},
             webhook_secrets=("kannel-token",), signed=False, answer_within=5.0,

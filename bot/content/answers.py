@@ -14,7 +14,7 @@ from bot.reading.answers import AnswerBook, AnswerEntry, plain_words
 LANGUAGES = ("en", "es")
 LONGEST_ANSWER = 300  # characters once the placeholders are filled in; about two SMS parts
 FEWEST_QUESTIONS = 3
-_ENTRY_KEYS = {"id", "topic", "sources", "escalate", "key", "questions", "answer"}
+_ENTRY_KEYS = {"id", "topic", "sources", "escalate", "key", "unless", "questions", "answer"}
 _PLACEHOLDER = re.compile(r"\{(\w*)\}")
 _TYPOGRAPHIC = re.compile("[\u2010-\u2015\u2018-\u201f\u2026\u00a0]")
 
@@ -69,6 +69,7 @@ def _entry(raw: CommentedMap) -> AnswerEntry:
         answer={name: str(raw["answer"][name]) for name in LANGUAGES},
         sources=tuple(map(str, raw["sources"])),
         key={name: tuple(_group(item) for item in raw["key"][name]) for name in LANGUAGES},
+        unless=_word_sets(raw.get("unless", {})),
         escalate=bool(raw.get("escalate", False)),
         source_line=raw.lc.line + 1,
     )
@@ -108,7 +109,7 @@ def _shape(raw: object) -> _Problems:
         return
     for key in sorted(set(raw) - _ENTRY_KEYS, key=str):
         yield "F083", f"unknown key `{key}`", f"Use only {', '.join(sorted(_ENTRY_KEYS))}"
-    for key in sorted(_ENTRY_KEYS - {"escalate"} - set(raw)):
+    for key in sorted(_ENTRY_KEYS - {"escalate", "unless"} - set(raw)):
         yield "F084", f"`{key}` is missing", f"Add `{key}:`"
     if not isinstance(raw.get("escalate", False), bool):
         yield "F084", "`escalate` is neither true nor false", "Write true or leave it out"

@@ -84,6 +84,7 @@ class _Language:
     unknown: float  # weight of a word that no entry uses: as if it were the rarest
     guarded: frozenset[str]
     filler: frozenset[str]
+    spellings: tuple[str, ...]  # words long enough to be mistyped recognisably
 
 
 def plain_words(text: str) -> tuple[str, ...]:
@@ -100,6 +101,7 @@ class AnswerFinder:
         self._thresholds = thresholds or Thresholds()
         languages = {language for entry in book.entries for language in entry.questions}
         self._languages = {name: _prepared(book, name) for name in sorted(languages)}
+        self._guarded = frozenset().union(*book.guarded.values())  # a text may mix languages
 
     def find(self, text: str, language: str | None = None) -> Answer | None:
         """The answer to `text`, or None when no entry fits clearly.
@@ -125,7 +127,7 @@ class AnswerFinder:
             return None
         score, index = ranked[0]
         entry = self._entries[index]
-        if not entry.escalate and asked & spoken.guarded:
+        if not entry.escalate and said & self._guarded:
             return None
         shared = asked & spoken.entry_words[index]
         because = sorted(shared, key=lambda word: -spoken.weights.get(word, 0.0))[:4]
@@ -159,7 +161,10 @@ def _prepared(book: AnswerBook, language: str) -> _Language:
     unknown = max(weights.values(), default=1.0)
     guarded = book.guarded.get(language, frozenset())
     unless = tuple(entry.unless.get(language, frozenset()) for entry in book.entries)
-    return _Language(askings, entry_words, keys, unless, weights, unknown, guarded, filler)
+    spellings = tuple(w for w in sorted({*weights, *guarded}) if len(w) >= _SPELLING_FROM)
+    return _Language(
+        askings, entry_words, keys, unless, weights, unknown, guarded, filler, spellings
+    )
 
 
 def _word_weights(entry_words: Iterable[frozenset[str]]) -> dict[str, float]:
@@ -187,8 +192,9 @@ def _nearest(word: str, spoken: _Language) -> str:
         or len(word) < _SPELLING_FROM
     ):
         return word
-    candidates = [w for w in (*known, *spoken.guarded) if len(w) >= _SPELLING_FROM]
-    found = process.extractOne(word, candidates, scorer=fuzz.ratio, score_cutoff=_SPELLING_SCORE)
+    found = process.extractOne(
+        word, spoken.spellings, scorer=fuzz.ratio, score_cutoff=_SPELLING_SCORE
+    )
     return found[0] if found else word
 
 
@@ -198,12 +204,15 @@ def _ranked(said: frozenset[str], spoken: _Language) -> list[tuple[float, int]]:
     mine = _total(asked, spoken.weights, spoken.unknown)
     if mine == 0.0:
         return []
+    named = {
+        entry: len(said & frozenset().union(*groups))
+        for entry, groups in enumerate(spoken.keys)
+        if _possible(said, entry, spoken)
+    }
     best: dict[int, float] = {}
     for asking in spoken.askings:
-        shared = asked & asking.words
-        if shared and _possible(said, asking.entry, spoken):
-            named = said.intersection(frozenset().union(*spoken.keys[asking.entry]))
-            score = _fit(asked, asking, mine, spoken) + _PER_KEY_WORD * len(named)
+        if asking.entry in named and not asked.isdisjoint(asking.words):
+            score = _fit(asked, asking, mine, spoken) + _PER_KEY_WORD * named[asking.entry]
             best[asking.entry] = max(score, best.get(asking.entry, 0.0))
     return sorted(((score, index) for index, score in best.items()), reverse=True)
 

@@ -46,9 +46,9 @@ def test_there_are_at_least_forty_answers_in_both_languages():
     assert all(set(entry.answer) == {"en", "es"} for entry in BOOK.entries)
 
 
-@pytest.mark.parametrize(("entry", "language", "question"), QUESTIONS)
-def test_every_listed_way_of_asking_finds_its_own_answer(entry, language, question):
-    assert found(question, language) == entry
+def test_every_listed_way_of_asking_finds_its_own_answer():
+    assert len(QUESTIONS) >= 500
+    assert [asked for asked in QUESTIONS if found(asked[2], asked[1]) != asked[0]] == []
 
 
 def test_questions_never_listed_get_the_right_answer_or_none():
@@ -61,7 +61,8 @@ def test_questions_never_listed_get_the_right_answer_or_none():
 
 
 def test_four_of_five_questions_never_listed_are_answered():
-    answerable = [asked for asked in ASKED if asked["answer"]]
+    reported = [asked for asked in ASKED if asked["split"] == "report"]
+    answerable = [asked for asked in reported if asked["answer"]]
     right = [a for a in answerable if found(a["text"], a["lang"]) == a["answer"]]
     assert len(answerable) >= 100
     assert len(right) / len(answerable) >= 0.8
@@ -87,6 +88,7 @@ def test_medicines_wounds_and_illness_are_answered_by_a_nurse():
         "can I eat breakfast with my insulin",
         "can I wear lotion on my sore",
         "puedo tomar café con mis pastillas",
+        "puedo tomar cafe with my pills",
         "me puedo rasurar si tengo una cortada",
     ],
 )
@@ -126,6 +128,11 @@ def test_polite_words_do_not_change_the_answer(asked, polite):
     entry, language, question = asked
     if language == "en":
         assert found(polite + question, language) == entry
+
+
+def test_eating_after_surgery_is_not_answered_with_the_times_before_it():
+    assert found("when can I eat after surgery", "en") is None
+    assert found("can I eat after midnight", "en") == "after_midnight"
 
 
 def test_a_long_story_is_not_taken_for_a_question():

@@ -9,7 +9,7 @@ from ruamel.yaml.comments import CommentedMap
 from ruamel.yaml.error import MarkedYAMLError
 
 from bot.content.faults import ContentFaults, Fault
-from bot.reading.answers import AnswerBook, AnswerEntry, plain_words
+from bot.reading.answer_book import AnswerBook, AnswerEntry, plain_words
 
 LANGUAGES = ("en", "es")
 LONGEST_ANSWER = 300  # characters once the placeholders are filled in; about two SMS parts

@@ -83,6 +83,9 @@ def test_medicines_wounds_and_illness_are_answered_by_a_nurse():
     "question",
     [
         "can I drink coffee with my blood pressure pill",
+        "can I have coffee with losartan",
+        "can I drink water with my gabapentin",
+        "puedo tomar café con losartan",
         "can I shave if I have a rash",
         "can I drink water with my metformin",
         "can I eat breakfast with my insulin",
@@ -95,6 +98,11 @@ def test_medicines_wounds_and_illness_are_answered_by_a_nurse():
 def test_a_safe_topic_with_a_medicine_or_a_wound_in_it_is_not_answered_by_rote(question):
     answer = FINDER.find(question)
     assert answer is None or answer.entry.escalate
+
+
+def test_a_medicine_named_to_the_finder_is_guarded_too():
+    question = "can I drink gabapentin in water"
+    assert AnswerFinder(BOOK, medicines=frozenset({"gabapentin"})).find(question, "en") is None
 
 
 def test_an_answer_says_which_words_it_was_chosen_for():

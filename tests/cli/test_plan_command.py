@@ -123,6 +123,24 @@ def test_late_enrolment_tells_what_the_nurse_must_see_to():
     assert all(t - enrolled < timedelta(days=6) for t in times)
 
 
+def test_an_offset_in_the_start_is_turned_to_the_hospitals_zone():
+    found = run("--joint=knee", "--surgery=2027-03-15T11:30Z", "--zone=America/New_York", "--json")
+    assert moment(json.loads(found.stdout), "start_time") == {"2027-03-15T07:30:00-04:00"}
+
+
+def test_facts_of_each_kind_are_read():
+    facts = ("age=81", "smoker=yes", "coach_name=Marguerite", "has_coach=yes")
+    found = run(*MARCH, "--json", *(f"--fact={fact}" for fact in facts))
+    assert {item["to"] for item in json.loads(found.stdout)} == {"patient", "coach"}
+    assert due(json.loads(found.stdout), "smoking")
+
+
+def test_rules_that_are_not_there_end_with_a_fault_and_no_trace():
+    found = run(*MARCH, "--surgeon=nobody")
+    assert found.exit_code == 1
+    assert "rules/surgeons/nobody.yaml" in found.stderr
+
+
 def test_without_a_start_the_day_of_surgery_waits():
     found = run("--joint=knee", "--surgery=2027-03-15", "--zone=America/New_York", "--json")
     assert not moment(json.loads(found.stdout), "start_time")
@@ -143,6 +161,7 @@ def test_the_table_shows_time_and_text():
         (["--surgery=2027-03-15", "--zone=Mars/Olympus"], "IANA name"),
         (["--surgery=2027-03-15", "--zone=America/New_York", "--fact=shoe=9"], "known keys"),
         (["--surgery=2027-03-15", "--zone=America/New_York", "--fact=smoker=9"], "yes or no"),
+        (["--surgery=2027-03-15", "--zone=America/New_York", "--fact=age=old"], "whole number"),
         (["--surgery=2027-03-15", "--zone=America/New_York", "--hold=warfarin"], "--hold warfarin"),
         (["--surgery=2027-03-15", "--zone=America/New_York", "--arrive=dawn"], "like 06:00"),
     ],

@@ -294,6 +294,31 @@ def test_a_dawn_prompt_without_any_allowed_time_left_goes_to_the_nurse():
     assert reasons(plan(only(MORNING_WASH), night).missed) == [("morning_wash/3", "quiet_hours")]
 
 
+def test_a_dawn_prompt_still_goes_late_in_the_evening_before():
+    evening = Candidate(instant(date(2027, 3, 14), time(20, 30), NEW_YORK))
+    countdown = plan(only(MORNING_WASH), evening)
+    assert times(countdown) == ["03-14 20:45"]
+    assert countdown.prompts[0].parts[0].values["evening_before"] == "yes"
+
+
+def test_what_is_still_to_come_about_a_past_medicine_date_stays_planned():
+    late = replace(
+        PATIENT,
+        enrolled_at=instant(date(2027, 3, 10), time(9), NEW_YORK),
+        holds=(MedicineHold("warfarin", date(2027, 3, 9), "Dr. Ivo Marsh"),),
+    )
+    stopped = replace(HOLD, id="stopped", when=When(Anchor.LAST_DOSE, days=1, at=time(10)))
+    countdown = plan(only(HOLD, stopped), late)
+    assert times(countdown, "stopped/warfarin") == ["03-10 10:00"]
+    assert reasons(countdown.missed) == [("hold/warfarin", "medicine_date_past")]
+
+
+def test_a_last_dose_with_a_time_is_told_with_it():
+    timed = MedicineHold("warfarin", date(2027, 3, 9), "Dr. Ivo Marsh", "", time(18))
+    countdown = plan(only(HOLD), replace(PATIENT, holds=(timed,)))
+    assert countdown.prompts[0].parts[0].values["last_dose"] == "2027-03-09T18:00:00"
+
+
 def test_prompts_due_together_keep_priority_then_protocol_order():
     protocol = only(
         teaching("b", -5), teaching("a", -5), replace(teaching("c", -5), priority=Priority.SAFETY)

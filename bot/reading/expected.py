@@ -2,7 +2,7 @@
 
 from bot.reading.choosing import chosen
 from bot.reading.phrases import word_set
-from bot.reading.reading import Act, Asked, Reading
+from bot.reading.reading import Act, Asked, Reading, Symptom
 from bot.reading.understood import Understood
 
 
@@ -30,6 +30,8 @@ def _picked(reply: Understood) -> Reading | None:
 def _symptom_check(reply: Understood) -> Reading | None:
     if (pick := _picked(reply)) is not None:
         return pick
+    if reply.whole_message("unwell"):
+        return Reading(Act.SYMPTOM, (Symptom.UNWELL,), alert=True, because=(reply.whole,))
     yes, no, good = _says_yes(reply), reply.says("act.no"), reply.says("act.all_good")
     denied = any(m.denied or m.gone or m.past for m in reply.mentions)
     if reply.says("act.actually_yes"):
@@ -46,7 +48,7 @@ def _symptom_check(reply: Understood) -> Reading | None:
 
 def _says_yes(reply: Understood) -> bool:
     """True for a yes; "I do" and "right" count only when little else is said."""
-    if reply.says("mod.yes", "act.yes"):
+    if reply.says("mod.yes", "act.yes") or reply.whole_message("yes"):
         return True
     return reply.says("act.yes_short") and len(reply.content) <= SHORT_REPLY
 
@@ -94,7 +96,7 @@ def _medicine_stop(reply: Understood) -> Reading | None:
 def _yes_no(reply: Understood) -> Reading | None:
     if (pick := _picked(reply)) is not None and reply.numbers:
         return pick
-    if reply.says("act.no", "act.not_done"):
+    if reply.says("act.no", "act.not_done") or reply.whole_message("no"):
         return Reading(Act.DENY, because=reply.quote("act.no", "act.not_done"))
     if _says_yes(reply) or reply.says("act.all_good", "act.done", "act.yes_short"):
         because = reply.quote("mod.yes", "act.yes", "act.yes_short", "act.all_good", "act.done")

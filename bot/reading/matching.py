@@ -80,7 +80,7 @@ class Matcher:
                 place += 1
         if len(found) > 1:
             found.sort(key=_by_place)
-            return _outermost(found)
+            return _without_overlaid(_outermost(found))
         return found
 
     def _first(self, word: Word) -> Front:
@@ -148,7 +148,6 @@ _HIDE_NOTHING = frozenset(
         "other",
         "pronoun",
         "says",
-        "exposed",
         "recent",
         "still",
         "but",
@@ -156,6 +155,8 @@ _HIDE_NOTHING = frozenset(
         "or",
         "gave_me",
         "other_verb",
+        "asks_fever",
+        "suppose_start",
     )
 )
 
@@ -166,7 +167,7 @@ def _outermost(found: list[Match]) -> list[Match]:
     cover = answer_cover = (-1, -1)
     for match in found:
         span = match[:2]
-        if match.end <= cover[1] and span != cover and not match.concept.startswith("whole."):
+        if match.end <= cover[1] and span != cover and not match.concept.startswith(_NEVER_HIDDEN):
             continue
         if match.layer == 0:
             if match.end <= answer_cover[1] and span != answer_cover:
@@ -177,6 +178,22 @@ def _outermost(found: list[Match]) -> list[Match]:
             cover = span
         kept.append(match)
     return kept
+
+
+def _without_overlaid(found: list[Match]) -> list[Match]:
+    """Drops the "have cold" of "have cold hands": its end belongs to a harmless phrase."""
+    harmless = [m for m in found if m.layer == 3]
+    if not harmless:
+        return found
+    starts = {m.start: m.end for m in harmless}
+    return [
+        m
+        for m in found
+        if m.layer != 2 or not any(starts.get(i, 0) > m.end for i in range(m.start + 1, m.end))
+    ]
+
+
+_NEVER_HIDDEN = ("whole.", "act.question")
 
 
 def _covers(match: Match) -> bool:

@@ -14,7 +14,7 @@ from bot.reading.phrases import Word
 from bot.reading.reading import Act, Asked, Reading
 from bot.reading.scope import Mention, separators, settle
 from bot.reading.temperature import Measured, Thresholds, find_temperatures
-from bot.reading.tokens import plain, tokens
+from bot.reading.tokens import QUESTION, plain, tokens
 from bot.reading.understood import SYMPTOMS, Understood
 
 __all__ = ["Thresholds", "read"]
@@ -60,13 +60,19 @@ def _events(
 ) -> list[Match]:
     """What the scope walk goes over, by place. A measured temperature outweighs "have a temp"."""
     skip = "symptom.fever_if_unmeasured" if any(m.temperature for m in measured) else ""
-    events = [m for m in matches if m.concept != skip and not m.concept.startswith("act.")]
+    events = [m for m in matches if m.concept != skip and m.layer > 0]
+    for question in [m for m in events if skip and m.concept == "mod.asks_fever"]:
+        events = [m for m in events if m.concept != "symptom.fever" or not _inside(m, question)]
     events += separators(words)
     for m in measured:
         if m.temperature and m.bound != "under" and thresholds.is_fever(m.temperature):
             events.append(Match(m.start, m.end, "fever_reading"))
     events.sort(key=_by_place)
     return events
+
+
+def _inside(match: Match, outer: Match) -> bool:
+    return outer.start <= match.start and match.end <= outer.end
 
 
 def _by_place(match: Match) -> tuple[int, int]:
@@ -94,12 +100,11 @@ def _alarm(reply: Understood) -> Reading | None:
     mentions = [m for m in reply.mentions if m.holds]
     own = [m for m in mentions if not m.others and m.concept in SYMPTOMS]
     exposed = [m for m in mentions if m.others]
-    around = reply.quote("mod.exposed")
     if own:
         reading = _about(Act.SYMPTOM, reply, own, own)
         return replace(reading, also=(Act.EXPOSURE,)) if exposed else reading
-    if exposed or (around and not reply.asks):
-        return Reading(Act.EXPOSURE, alert=True, because=_words(exposed) or around)
+    if exposed:
+        return Reading(Act.EXPOSURE, alert=True, because=_words(exposed))
     return None
 
 
@@ -165,6 +170,8 @@ def _is_question(reply: Understood) -> bool:
     """True for a question that is not an answer with a question behind it."""
     if not reply.asks:
         return False
+    if reply.words[-1] is QUESTION and reply.opens_with("act.question_opener"):
+        return True
     first = next((m for m in reply.matches if m.concept.startswith("act.")), None)
     return first is None or first.concept in ("act.question", "act.question_start")
 

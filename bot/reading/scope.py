@@ -49,6 +49,8 @@ class Walk:
     mentions: list[Mention] = field(default_factory=list)
     no: int = 0  # 0 none, 1 open, 2 open and outlives one "I have" ("I don't think I have")
     no_end: int = 0
+    thought: bool = False  # the "no" is of the "I don't think" kind
+    masked_until: int = 0  # words up to here only look like a negation ("no doubt")
     listed: bool = False  # the "no" has already denied something
     divided: bool = False  # a comma or "and" since then
     supposed: bool = False
@@ -82,8 +84,12 @@ def separators(words: Sequence[Word]) -> list[Match]:
     return [Match(i, i + 1, kinds[id(w)]) for i, w in enumerate(words) if id(w) in kinds]
 
 
+def _pseudo(walk: Walk, event: Match) -> None:
+    walk.masked_until = event.end
+
+
 def _stop(walk: Walk, event: Match) -> None:
-    walk.no = 0
+    walk.no, walk.thought = 0, False
     walk.supposed = walk.others = walk.pets = walk.caught = walk.listed = walk.divided = False
     walk.clause += 1
 
@@ -113,6 +119,12 @@ def _neg(walk: Walk, event: Match) -> None:
     if _answers_mention(walk, event):
         walk.mentions[-1].denied = True
         return
+    if event.start < walk.masked_until:
+        return
+    if walk.no == 2 or (walk.thought and event.concept == "mod.neg"):
+        walk.no, walk.thought = 0, False  # "I wouldn't say I have no cough"
+        return
+    walk.thought = event.concept == "mod.neg_think"
     walk.no = 2 if event.concept == "mod.neg_think" else 1
     walk.no_end = event.end
     walk.listed = walk.divided = False
@@ -178,6 +190,12 @@ def _gave(walk: Walk, event: Match) -> None:
     walk.caught = True
 
 
+def _exposed(walk: Walk, event: Match) -> None:
+    _mention(walk, event)
+    walk.mentions[-1].others = True
+    _other(walk, event)
+
+
 def _pronoun(walk: Walk, event: Match) -> None:
     walk.others = walk.antecedent
     if walk.divided:
@@ -191,6 +209,11 @@ def _self(walk: Walk, event: Match) -> None:
 
 def _suppose(walk: Walk, event: Match) -> None:
     walk.supposed = True
+
+
+def _suppose_at_start(walk: Walk, event: Match) -> None:
+    if event.start == 0 or walk.words[event.start - 1].separates:
+        walk.supposed = True
 
 
 def _doubt(walk: Walk, event: Match) -> None:
@@ -228,11 +251,18 @@ def _mention(walk: Walk, event: Match) -> None:
             end=event.end,
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=_is_denied(walk, event),
-            supposed=walk.supposed or walk.pets,
+            supposed=(walk.supposed and not _claimed(walk, event)) or walk.pets,
             others=walk.others and not walk.caught,
             clause=walk.clause,
         )
     )
+
+
+def _claimed(walk: Walk, event: Match) -> bool:
+    """True for the cough of "should I worry about my cough?": it is there, whatever is asked."""
+    if event.end - event.start > 1 or event.start == 0:
+        return False
+    return walk.words[event.start - 1].text in ("my", "this", "mi", "esta", "este")
 
 
 def _is_denied(walk: Walk, event: Match) -> bool:
@@ -282,9 +312,11 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.says": _self,
     "mod.suppose": _suppose,
     "mod.doubt": _doubt,
+    "mod.pseudo": _pseudo,
+    "mod.suppose_start": _suppose_at_start,
     "mod.gone": _time,
     "mod.past": _time,
     "mod.recent": _time,
     "mod.still": _time,
-    "mod.exposed": _other,
+    "mod.exposed": _exposed,
 }

@@ -68,6 +68,10 @@ _OTHER_BEFORE = word_set(
     "mayo junio julio agosto septiembre octubre noviembre diciembre took tome by before after "
     "until till las number numero street calle"
 )
+_OTHER_MEASURES = word_set(
+    "pressure bp pulse rate oxygen sats sat sugar glucose weight weigh weighs presion pulso oxigeno "
+    "azucar peso outside afuera"
+)
 _OVER = word_set("over above exceeds mas arriba sobre exceeding past")
 _UNDER = frozenset(["under", "below", "menos", "debajo", "abajo"])
 
@@ -87,7 +91,8 @@ def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) ->
     cued = bool(unit) or end > number.end or any(w in _CUES for w in (*before, *after))
     value = number.value
     plausible = unit_of(value)
-    if not cued and _other_quantity(words, number, before):
+    clear = plausible and number.decimal and asked in (Asked.TEMPERATURE, Asked.SYMPTOM_CHECK)
+    if not cued and _other_quantity(words, number, before, strict=not clear):
         return None
     fits = plausible is not None and (
         number.decimal or asked in (Asked.TEMPERATURE, Asked.SYMPTOM_CHECK) or _bare(words, number)
@@ -129,11 +134,15 @@ def _before(words: Sequence[Word], place: int) -> list[str]:
     return [w.text for w in words[max(0, place - LOOK_BEHIND) : place]]
 
 
-def _other_quantity(words: Sequence[Word], number: Number, before: list[str]) -> bool:
+def _other_quantity(
+    words: Sequence[Word], number: Number, before: list[str], *, strict: bool
+) -> bool:
     after = words[number.end].text if number.end < len(words) else ""
     if after in _OTHER_AFTER:
         return True
-    return any(w in _OTHER_BEFORE for w in before[-3:])
+    if any(w in _OTHER_MEASURES for w in before[-4:]):
+        return True
+    return strict and any(w in _OTHER_BEFORE for w in before[-3:])
 
 
 def _bare(words: Sequence[Word], number: Number) -> bool:

@@ -19,10 +19,39 @@ QUESTION = Word("?", _SEPARATES, (), separates=True)
 def plain(text: str, lexicon: Lexicon) -> str:
     """`text` in lower case, compatibility forms folded, accents and invisible signs dropped."""
     if text.isascii():
-        return text.lower().replace("'", "").replace("`", "")
-    text = _APOSTROPHES.sub("", text).replace("°", " degrees ").replace("º", " degrees ")
+        return _joined(text.lower())
+    text = _APOSTROPHES.sub("'", text).replace("°", " degrees ").replace("º", " degrees ")
     text = unicodedata.normalize("NFKD", text.translate(lexicon.emoji)).casefold()
-    return "".join(c for c in text if unicodedata.category(c) not in _DROPPED or c == "\n")
+    return _joined("".join(c for c in text if unicodedata.category(c) not in _DROPPED or c == "\n"))
+
+
+def _joined(text: str) -> str:
+    """Contractions as one word without their apostrophe: "can not", "can't" -> "cannot", "cant"."""
+    if "'" in text:
+        text = text.replace("'ll ", " will ").replace("'", "")
+    return _NOT.sub(_contract, text) if " not" in text else text
+
+
+def _contract(found: re.Match[str]) -> str:
+    return _CONTRACTED[found[1]]
+
+
+_CONTRACTED = {
+    "can": "cannot",
+    "do": "dont",
+    "did": "didnt",
+    "does": "doesnt",
+    "have": "havent",
+    "has": "hasnt",
+    "had": "hadnt",
+    "is": "isnt",
+    "are": "arent",
+    "was": "wasnt",
+    "will": "wont",
+    "could": "couldnt",
+    "would": "wouldnt",
+}
+_NOT = re.compile(rf"\b({'|'.join(_CONTRACTED)}) not\b")
 
 
 _DROPPED = frozenset({"Mn", "Cf", "Cc", "Co", "Cs"})

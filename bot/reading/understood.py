@@ -64,6 +64,10 @@ class Understood:
                     return True
         return False
 
+    def opens_with(self, name: str) -> bool:
+        """True when the first words say `name`."""
+        return any(m.start == 0 and m.concept == name for m in self.matches)
+
     @property
     def temperature(self) -> Temperature | None:
         """The highest temperature stated as the patient's own, or None."""

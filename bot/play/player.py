@@ -76,14 +76,15 @@ class Player:
         self._hear_again()
         while True:
             self._settle()
-            moment = self._next(deeds)
+            answers = self._answers()
+            moment = self._next([*deeds[:1], *answers])
             if moment is None or moment > until:
                 break
             wait(moment)
             self._at(max(moment, self.clock.now))
             while deeds and deeds[0].at <= self.clock.now:
                 self._do(deeds.pop(0))
-            for deed in self._answers():
+            for deed in answers:
                 if deed.at <= self.clock.now:
                     self._do(deed)
             yield self.clock.now
@@ -94,7 +95,7 @@ class Player:
         self.phones.set_time(self.clock.now)
 
     def _next(self, deeds: list[Deed]) -> datetime | None:
-        moments = [deed.at for deed in [*deeds[:1], *self._answers()]]
+        moments = [deed.at for deed in deeds]
         due = views.next_moment(self.practice.engine)
         return min([*moments, *([due] if due else [])], default=None)
 
@@ -160,7 +161,7 @@ class Player:
             for case in cases
             for entry in case.entries
         )
-        still_open = [case for case in cases if not case.closed]
+        still_open = [case for case in cases if not case.closed and act.about in case.reasons]
         return still_open[-1] if still_open and not any(done) else None
 
     def _change(self, change: SurgeryChange) -> None:

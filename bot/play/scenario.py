@@ -62,9 +62,10 @@ class CoachIn(_Strict):
 
 
 class NurseAct(_Strict):
-    """Something the nurse does with the newest escalation that is still open."""
+    """Something the nurse does with the newest open escalation about `about`, if one is."""
 
     do: Literal["acknowledge", "reached", "dispose", "close"]
+    about: str  # one of the escalation's reasons
     by: str = "Nurse Adeyemi"
     note: str = ""
     disposition: str = ""
@@ -123,6 +124,7 @@ class Scenario(_Strict):
     patient: PatientIn
     surgery: SurgeryIn
     coach: CoachIn | None = None
+    like: str | None = None  # another story in the folder, whose answers this one starts from
     answer_after_minutes: int = Field(default=9, ge=1)
     answers: dict[str, str | list[str | None] | None] = {}
     coach_answers: dict[str, str | list[str | None] | None] = {}
@@ -138,13 +140,25 @@ def load_scenario(path: Path) -> Scenario:
     """The story in `path`; raises ScenarioFault naming the file and the place."""
     try:
         raw = YAML(typ="safe", pure=True).load(path.read_text(encoding="utf-8"))
-        return Scenario.model_validate(raw)
+        story = Scenario.model_validate(raw)
     except YAMLError as fault:
         raise ScenarioFault(f"{path}: {fault}") from fault
     except ValidationError as fault:
         first = fault.errors()[0]
         place = ".".join(str(step) for step in first["loc"])
         raise ScenarioFault(f"{path}: {place}: {first['msg']}") from fault
+    return _with_borrowed(story, path) if story.like else story
+
+
+def _with_borrowed(story: Scenario, path: Path) -> Scenario:
+    """The story with the answers of the one that it is like; its own answers come first."""
+    other = path.with_name(f"{story.like}.yaml")
+    if not other.exists():
+        raise ScenarioFault(f"{path}: like: there is no {other.name} in this folder.")
+    lender = load_scenario(other)
+    answers = {**lender.answers, **story.answers}
+    coachs = {**lender.coach_answers, **story.coach_answers}
+    return story.model_copy(update={"answers": answers, "coach_answers": coachs})
 
 
 def list_scenarios(folder: Path) -> Mapping[str, Scenario]:

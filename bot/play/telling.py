@@ -30,9 +30,20 @@ def tell(story: Scenario, phones: Phones, practice: Practice, now: datetime) -> 
     cases = [found.case for found in views.worklist(practice, now, closed=True)]
     return [
         *(_from_phone(story, slip) for slip in phones.slips),
-        *(_from_log(case, entry) for case in cases for entry in case.entries),
+        *(line for case in cases for line in _from_log(case)),
         *_from_story(story, now),
     ]
+
+
+def _from_log(case: Case) -> Iterator[Line]:
+    """The case's log. Once everyone on call was told, further rounds would only fill the page."""
+    told: set[str] = set()
+    for entry in case.entries:
+        if entry.step is Step.NURSE_NOTIFIED:
+            if entry.who in told:
+                continue
+            told.add(entry.who)
+        yield _logged(case, entry)
 
 
 def _from_phone(story: Scenario, slip: Slip) -> Line:
@@ -42,13 +53,15 @@ def _from_phone(story: Scenario, slip: Slip) -> Line:
     return Line(slip.when, thread, name.split()[0], slip.text, slip.written)
 
 
-def _from_log(case: Case, entry: Entry) -> Line:
-    said = [f"[{case.id}] {_SAYS[entry.step]}"]
+def _logged(case: Case, entry: Entry) -> Line:
+    said = [f"No. {case.id} {_SAYS[entry.step]}"]
     if entry.step in (Step.OPENED, Step.WORSE, Step.SAME):
-        said.append(f": {entry.reason} ({entry.severity})")
+        said.append(f": {entry.reason.replace('_', ' ')} ({entry.severity})")
+    elif entry.step not in (Step.PATIENT_TOLD, Step.ANSWERED):
+        said.append(f": {entry.who}")
     if entry.words:
         said.append(f'\npatient wrote: "{entry.words}"')
-    details = [f"{name}: {value}" for name, value in entry.detail.items()]
+    details = [f"{name.replace('_', ' ')}: {value}" for name, value in entry.detail.items()]
     said += [f"\n{text}" for text in (*details, entry.note) if text]
     return Line(entry.at, Thread.NURSE, entry.who, "".join(said))
 

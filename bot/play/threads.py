@@ -85,6 +85,6 @@ def _label(line: Line) -> str:
         case Thread.STORY:
             return "(story)"
         case Thread.NURSE:
-            return f"NURSE {line.who}".strip()
+            return "NURSE'S LOG"
         case _:
             return f"{line.who} writes" if line.written else f"to {line.who}"

@@ -1,0 +1,29 @@
+"""Opens the service as it is configured, or says what is wrong and stops."""
+
+import os
+from pathlib import Path
+
+import typer
+from sqlalchemy.engine import make_url
+
+from bot import wiring
+from bot.config import ConfigFaults, load_settings
+from bot.config_sections import Settings
+
+
+def settings_or_stop() -> Settings:
+    """The checked settings; on faults all of them are printed and the command ends with 2."""
+    try:
+        return load_settings(os.environ)
+    except ConfigFaults as wrong:
+        for fault in wrong.faults:
+            typer.echo(f"Configuration: {fault}", err=True)
+        raise typer.Exit(2) from None
+
+
+def open_app(settings: Settings) -> wiring.App:
+    """The service on the configured store; the data folder is made when it is missing."""
+    file = make_url(settings.database).database
+    if settings.database.startswith("sqlite") and file and file != ":memory:":
+        Path(file).parent.mkdir(parents=True, exist_ok=True)
+    return wiring.build(settings.database)

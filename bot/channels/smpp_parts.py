@@ -179,9 +179,8 @@ class Identities:
         ).hexdigest()
         seen = self._recent.get(words)
         again = seen and seen.link != self._link and now - seen.at <= self._remember
-        if seen and again:
-            return seen.message_id
-        message_id = f"{words[:16]}-{now.timestamp():.6f}"
+        fresh_id = f"{words[:16]}-{now.timestamp():.6f}"
+        message_id = seen.message_id if seen and again else fresh_id
         self._prune(now)
         self._recent[words] = _Seen(message_id, self._link, now)
         return message_id

@@ -78,6 +78,7 @@ def e164(written: str, region: str = "US") -> str | None:
         number = phonenumbers.parse(written, region)
     except phonenumbers.NumberParseException:
         return None
-    if not phonenumbers.is_possible_number(number):
+    reason = phonenumbers.is_possible_number_with_reason(number)
+    if reason != phonenumbers.ValidationResult.IS_POSSIBLE:  # a local number lacks its area code
         return None
     return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)

@@ -15,7 +15,7 @@ from starlette.routing import Route
 
 from bot.channels.base import DeliveryState
 from bot.channels.http_sms import HttpSmsChannel
-from bot.channels.http_template import Body, HttpSmsSettings, Inbound
+from bot.channels.http_template import Body, HttpSmsSettings, Inbound, WebhookCall
 from bot.channels.signing import signature
 from bot.channels.webhooks import MESSAGE_PATH, STATUS_PATH, sms_routes
 
@@ -46,12 +46,15 @@ class GatewayStub:
     """Takes messages as a gateway does, and answers as the test planned."""
 
     def __init__(self) -> None:
+        self.empty()
+        self.served = Served([Route("/send", self._send, methods=["POST"])])
+        self.url = self.served.url + "/send"
+
+    def empty(self) -> None:
         self.taken: list[dict[str, str]] = []
         self.keys: list[str] = []
         self.plan: list[tuple[int, dict[str, str]]] = []
         self.lose_next = False
-        self.served = Served([Route("/send", self._send, methods=["POST"])])
-        self.url = self.served.url + "/send"
 
     async def _send(self, request: Request) -> Response:
         if request.headers.get("authorization") != "Bearer gateway-secret":
@@ -85,13 +88,24 @@ class HttpRig:
     """The HTTP adapter between a stub gateway and its own webhook routes."""
 
     def __init__(self) -> None:
-        self.service = Service()
         self.gateway = GatewayStub()
-        self.channel = HttpSmsChannel(settings_for(self.gateway.url), now)
-        self.channel.start(self.service.on_incoming, self.service.on_delivery)
-        self.hooks = Served(sms_routes(self.channel))
         self.address = PHONE
         self._count = 0
+        self.renew()
+        self.hooks = Served(sms_routes(self))
+
+    def renew(self) -> None:
+        """A new channel and service, an empty gateway; the servers stay."""
+        self.service = Service()
+        self.gateway.empty()
+        self.channel = HttpSmsChannel(settings_for(self.gateway.url), now)
+        self.channel.start(self.service.on_incoming, self.service.on_delivery)
+
+    def take_message(self, call: WebhookCall) -> bool:
+        return self.channel.take_message(call)
+
+    def take_status(self, call: WebhookCall) -> bool:
+        return self.channel.take_status(call)
 
     def on_phone(self) -> list[str]:
         return [fields["body"] for fields in self.gateway.taken]

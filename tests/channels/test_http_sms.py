@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 import pytest
 from http_peers import OLD_SECRET, HttpRig, settings_for
+from peer_process import free_port
 from rigs import PHONE, message, now
 
 from bot.channels.base import DeliveryState, SendFailed, SendUnknown
@@ -14,11 +15,19 @@ from bot.channels.webhooks import LARGEST, MESSAGE_PATH, STATUS_PATH
 BODY = json.dumps({"id": "mo-1", "from": PHONE, "text": "STOP"}).encode()
 
 
-@pytest.fixture
-def rig() -> Iterator[HttpRig]:
+@pytest.fixture(scope="module")
+def standing_rig() -> Iterator[HttpRig]:
+    """One pair of servers for all tests of this file."""
     made = HttpRig()
     yield made
     made.close()
+
+
+@pytest.fixture
+def rig(standing_rig: HttpRig) -> HttpRig:
+    """The servers with nothing in them."""
+    standing_rig.renew()
+    return standing_rig
 
 
 def test_the_template_makes_the_request_and_the_id_is_taken_from_the_answer(rig: HttpRig) -> None:
@@ -49,10 +58,12 @@ def test_a_fault_of_the_settings_is_temporary_and_told_to_it(rig: HttpRig, statu
     assert str(status) in (rig.channel.trouble() or "")
 
 
-def test_a_gateway_that_is_down_certainly_did_not_take_the_message(rig: HttpRig) -> None:
-    rig.gateway.served.stop()
+def test_a_gateway_that_is_down_certainly_did_not_take_the_message() -> None:
+    channel = HttpSmsChannel(settings_for(f"http://127.0.0.1:{free_port()}/send"), now)
     with pytest.raises(SendFailed) as failed:
-        rig.channel.send(message("Hello", PHONE))
+        channel.send(message("Hello", PHONE))
+    assert "cannot be reached" in (channel.trouble() or "")
+    channel.close()
     assert not isinstance(failed.value, SendUnknown)
     assert not failed.value.permanent
 

@@ -44,6 +44,7 @@ def by_codec(text: str) -> tuple[Alphabet, int] | None:
         return None
 
 
+@pytest.mark.slow
 def test_5000_texts_have_the_alphabet_and_septets_of_the_python_codec() -> None:
     for text in generated_texts():
         ours, theirs = count(text), by_codec(text)

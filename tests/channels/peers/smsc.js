@@ -114,17 +114,19 @@ function command(line) {
 }
 
 smpp.createServer({}, (on) => {
-  on.on('bind_transceiver', (pdu) => {
+  const bind = (pdu) => {
     if (pdu.password !== password) {
       tell({ event: 'refused' });
       on.send(pdu.response({ command_status: smpp.ESME_RINVPASWD }));
       return;
     }
     on.send(pdu.response({ system_id: 'SMSC' }));
-    session = on;
-    tell({ event: 'bind' });
+    if (pdu.command === 'bind_transceiver') session = on;
+    tell({ event: 'bind', as: pdu.command });
     waiting.slice().forEach(deliver);
-  });
+  };
+  on.on('bind_transceiver', bind);
+  on.on('bind_transmitter', bind);
   on.on('enquire_link', (pdu) => { tell({ event: 'link' }); on.send(pdu.response()); });
   on.on('unbind', (pdu) => { on.send(pdu.response()); on.close(); });
   on.on('submit_sm', (pdu) => submitted(on, pdu));

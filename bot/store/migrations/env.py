@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from bot.store.tables_log import METADATA
+from bot.store.tables_staff import METADATA
 
 context.configure(
     connection=context.config.attributes["connection"],

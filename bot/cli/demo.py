@@ -14,7 +14,7 @@ from rich.table import Table
 from bot import wiring
 from bot.play.player import Clock, Player
 from bot.play.scenario import Scenario, ScenarioFault, list_scenarios
-from bot.play.telling import tell
+from bot.play.telling import surgery_dates, tell
 from bot.play.threads import render
 
 STORIES = Path(__file__).resolve().parents[2] / "demo_scripts"
@@ -87,5 +87,6 @@ def _play(story: Scenario, folder: Path, console: Console) -> None:
     console.print(f"[bold]{story.title}[/bold]\n{story.about}")
     console.print("Everyone and everything here is invented.", style="dim")
     lines = tell(story, player.phones, app.practice, clock.now)
-    console.print(render(lines, story.zone, story.surgery.on))
+    dates = surgery_dates(story, app.practice, clock.now)
+    console.print(render(lines, story.zone, dates))
     app.close()

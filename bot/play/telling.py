@@ -1,9 +1,9 @@
 """Turns what a story left behind, phones and log, into the lines of its three threads."""
 
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import date, datetime
 
-from bot.core.escalation import Case, Entry, Step
+from bot.core.escalation import Case, Disposition, Entry, Step
 from bot.play.phones import Phones, Slip
 from bot.play.scenario import Scenario, StoryEvent
 from bot.play.threads import Line, Thread
@@ -33,6 +33,24 @@ def tell(story: Scenario, phones: Phones, practice: Practice, now: datetime) -> 
         *(line for case in cases for line in _from_log(case)),
         *_from_story(story, now),
     ]
+
+
+def surgery_dates(
+    story: Scenario, practice: Practice, now: datetime
+) -> list[tuple[datetime, date | None]]:
+    """From when on the surgery was planned for which day; None while a new day is looked for."""
+    known: list[tuple[datetime, date | None]] = [(story.instant(story.enrolled), story.surgery.on)]
+    for found in views.worklist(practice, now, closed=True):
+        known += [(e.at, None) for e in found.case.entries if _takes_date_away(e)]
+    for event in story.story:
+        if event.surgery and (event.surgery.on or event.surgery.cancelled):
+            known.append((story.instant(event.at), event.surgery.on))
+    return sorted(known, key=lambda pair: pair[0])
+
+
+def _takes_date_away(entry: Entry) -> bool:
+    gone = (Disposition.POSTPONED, Disposition.CANCELLED)
+    return entry.step is Step.DECIDED and entry.detail.get("disposition") in gone
 
 
 def _from_log(case: Case) -> Iterator[Line]:

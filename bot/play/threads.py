@@ -40,23 +40,30 @@ _STYLE = {
 }
 
 
-def render(lines: Sequence[Line], zone: str, surgery_on: date) -> RenderableType:
+Dates = Sequence[tuple[datetime, date | None]]  # from this instant on, the surgery is on that day
+
+
+def render(lines: Sequence[Line], zone: str, dates: Dates) -> RenderableType:
     """All lines, a rule for each new day that says how many days are left."""
-    return Group(*_blocks(sorted(lines, key=lambda line: line.at), ZoneInfo(zone), surgery_on))
+    return Group(*_blocks(sorted(lines, key=lambda line: line.at), ZoneInfo(zone), dates))
 
 
-def _blocks(lines: Sequence[Line], zone: ZoneInfo, surgery_on: date) -> Iterator[RenderableType]:
+def _blocks(lines: Sequence[Line], zone: ZoneInfo, dates: Dates) -> Iterator[RenderableType]:
     day: date | None = None
     for line in lines:
         local = line.at.astimezone(zone)
         if local.date() != day:
             day = local.date()
             yield Text()
-            yield Rule(_heading(day, surgery_on), style="dim", align="left")
+            known = [on for since, on in dates if since <= line.at]
+            yield Rule(_heading(day, known[-1] if known else None), style="dim", align="left")
         yield _row(line, local)
 
 
-def _heading(day: date, surgery_on: date) -> str:
+def _heading(day: date, surgery_on: date | None) -> str:
+    named = f"{day:%A} {day.day} {day:%B %Y}"
+    if surgery_on is None:
+        return f"{named}, no date for the surgery"
     left = (surgery_on - day).days
     match left:
         case 0:
@@ -66,8 +73,8 @@ def _heading(day: date, surgery_on: date) -> str:
         case _ if left > 1:
             distance = f"{left} days to go"
         case _:
-            distance = f"{-left} days after the planned day"
-    return f"{day:%A} {day.day} {day:%B %Y}, {distance}"
+            distance = f"day {-left} after surgery"
+    return f"{named}, {distance}"
 
 
 def _row(line: Line, local: datetime) -> Table:

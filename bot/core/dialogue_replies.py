@@ -33,11 +33,14 @@ def expected_key(flow: Flow, state: State, reading: Reading, text: str) -> str |
 
 
 def chosen_number(state: State, reading: Reading, text: str) -> int | None:
-    """The number typed for a choice, in range or not; None when no choice was typed."""
+    """The number typed for a choice, in range or not; None when no choice was typed.
+
+    Several numbers are no choice of one: 0, which is never on the list, so it is asked again.
+    """
     if not state.choices or Act.NUMBER in state.replies:
         return None
     if reading.act is Act.CHOICE and reading.choices:
-        return reading.choices[0]
+        return reading.choices[0] if len(set(reading.choices)) == 1 else 0
     digits = text.strip().strip(".)( #")
     return int(digits) if digits.isascii() and digits.isdigit() and len(digits) < 3 else None
 

@@ -72,9 +72,22 @@ def _enter(draft: Draft, state: State, question: OpenQuestion) -> None:
     draft.record(question, state.record)
     raise_reason(draft, question, state.escalate)
     for name, minutes in state.starts:
-        later = draft.now + timedelta(minutes=minutes)
-        priority = draft.book.flows[name].priority if name in draft.book.flows else Priority.SAFETY
-        enqueue(draft, WaitingFlow(name, later, priority, values=question.values))
+        if not _already_to_come(draft, question, name):
+            _start_later(draft, question, name, minutes)
+
+
+def _already_to_come(draft: Draft, question: OpenQuestion, name: str) -> bool:
+    """A second alarm joins the first: its follow-up is asked once, at the earlier time."""
+    conversation = draft.conversation
+    to_come = [w.flow for w in conversation.waiting if w.prompt is None]
+    to_come += [q.flow for q in conversation.interrupted]
+    return is_alarm_flow(draft.book, question.flow) and name in to_come
+
+
+def _start_later(draft: Draft, question: OpenQuestion, name: str, minutes: int) -> None:
+    later = draft.now + timedelta(minutes=minutes)
+    priority = draft.book.flows[name].priority if name in draft.book.flows else Priority.SAFETY
+    enqueue(draft, WaitingFlow(name, later, priority, values=question.values))
 
 
 def _open(draft: Draft, question: OpenQuestion) -> None:

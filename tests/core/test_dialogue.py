@@ -71,6 +71,13 @@ def test_a_number_that_is_not_on_the_list_is_never_taken_for_an_answer(chat: Cha
     assert chat.at == ("wash", "ask")
 
 
+def test_two_numbers_are_no_answer_and_are_asked_about(chat: Chat) -> None:
+    chat.prompt("symptom_check", Priority.SAFETY)
+    chat.hear("1 2", Act.CHOICE, choices=(1, 2))
+    assert chat.records() == {}
+    assert chat.at == ("symptom_check", "ask")
+
+
 def test_a_stale_prompt_says_nothing(chat: Chat) -> None:
     chat.prompt("wash", hours=-1, **WASH)
     assert chat.turn.effects == ()
@@ -358,6 +365,15 @@ def test_not_getting_through_goes_back_to_the_nurse(chat: Chat) -> None:
     assert chat.at == ("call_check", "ask")
     chat.hear("no", Act.DENY)
     assert chat.reasons() == ["call_not_through"]
+
+
+def test_two_alarms_in_an_hour_are_followed_up_once(chat: Chat) -> None:
+    chat.hear("cough", Act.SYMPTOM, symptoms=(Symptom.COUGH,))
+    due = chat.conversation.waiting[0].not_before
+    for answer in ("since monday", "not taken", "chest"):
+        chat.hear(answer)
+    chat.hear("and diarrhea", Act.SYMPTOM, symptoms=(Symptom.DIARRHEA,))
+    assert [(w.flow, w.not_before) for w in chat.conversation.waiting] == [("call_check", due)]
 
 
 def test_a_skin_reaction_told_in_the_wash_opens_the_alarm(chat: Chat) -> None:

@@ -14,6 +14,7 @@ With a clock of your own (`build(url, clock=virtual)`) move it to `app.next_mome
 `app.run_due()` again: the whole countdown plays in virtual time.
 """
 
+import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -47,6 +48,11 @@ FLOWS = Path(__file__).resolve().parents[1] / "flows"
 def system_clock() -> datetime:
     """The present instant, aware, in UTC."""
     return datetime.now(UTC)
+
+
+def new_secret() -> str:
+    """256 random bits from the system, as text: what a session or an invitation is known by."""
+    return secrets.token_urlsafe(32)
 
 
 @dataclass(slots=True)

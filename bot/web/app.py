@@ -1,0 +1,93 @@
+"""Makes the web application from the route table.
+
+    make_app(wiring.build(url), settings)
+
+Every page of `routes.TABLE` is behind `guard.guarded`; the channels' webhooks and the health check
+are the only routes beside it, and they are given here by name.
+"""
+
+import logging
+from collections.abc import Awaitable, Callable, Sequence
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import BaseRoute, Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from bot.config_sections import Settings
+from bot.service.signing_in import Passwords
+from bot.store.engine import reading
+from bot.web.guard import Endpoint, begin, guarded
+from bot.web.headers import SecurityHeaders
+from bot.web.pages import page_environment
+from bot.web.routes import TABLE
+from bot.web.visit import Site
+from bot.wiring import App, new_secret
+
+log = logging.getLogger(__name__)
+OnError = Callable[[Request, Exception], Awaitable[Response]]
+STATIC = Path(__file__).parent / "static"
+
+
+def make_app(
+    app: App,
+    settings: Settings,
+    *,
+    webhooks: Sequence[BaseRoute] = (),
+    passwords: Passwords | None = None,
+) -> Starlette:
+    """The nurse's page on a service. `webhooks` are the channels' own routes."""
+    site = Site(app, page_environment(), passwords or Passwords(), new_secret, settings.public_url)
+    pages = [Route(line.path, guarded(site, line), methods=[line.method]) for line in TABLE]
+    fixed = Mount("/static", StaticFiles(directory=STATIC), name="static")
+    made = Starlette(
+        routes=[*pages, *webhooks, fixed, Route("/healthz", _health(site), methods=["GET"])],
+        middleware=[Middleware(SecurityHeaders, secure=site.secure)],
+        exception_handlers={HTTPException: _missing(site), LookupError: _missing(site)},
+    )
+    made.add_exception_handler(Exception, _broken(site))
+    return made
+
+
+def _health(site: Site) -> Endpoint:
+    """200 when the database answers; says nothing about anyone."""
+
+    def look() -> Response:
+        with reading(site.app.engine) as connection:
+            connection.exec_driver_sql("SELECT 1")
+        troubled = sorted(n for n, c in site.app.channels.items() if c.trouble())
+        return JSONResponse({"status": "ok", "channels_in_trouble": troubled})
+
+    async def health(_request: Request) -> Response:
+        try:
+            return await run_in_threadpool(look)
+        except Exception as error:  # whatever the cause, the service is not healthy
+            log.error("health check failed: %s", type(error).__name__)
+            return JSONResponse({"status": "database does not answer"}, 503)
+
+    return health
+
+
+def _missing(site: Site) -> OnError:
+    async def missing(request: Request, error: Exception) -> Response:
+        status = error.status_code if isinstance(error, HTTPException) else 404
+        return await run_in_threadpool(_error_page, site, request, status)
+
+    return missing
+
+
+def _broken(site: Site) -> OnError:
+    async def broken(request: Request, error: Exception) -> Response:
+        log.error("page failed: %s", type(error).__name__)  # never its text: it may quote a patient
+        return await run_in_threadpool(_error_page, site, request, 500)
+
+    return broken
+
+
+def _error_page(site: Site, request: Request, status: int) -> Response:
+    return begin(site, request, touch=False).page("missing.html", status, code=status)

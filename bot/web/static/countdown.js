@@ -1,0 +1,80 @@
+/* The little that needs a script. Without it every page still works; it is then as old as its load.
+ *
+ * 1. A page that has stopped updating says so.
+ * 2. What someone is writing is never replaced by an update.
+ * 3. A warning before the session ends.
+ */
+"use strict";
+(function () {
+  const STALE_MS = 30000; // three polls missed
+  const WARN_SECONDS = 120; // WCAG 2.2.1 asks for at least 20 seconds' warning
+  let lastGood = Date.now();
+
+  const polls = () => document.querySelector("[data-live]") !== null;
+
+  function showStopped(stopped) {
+    const notice = document.getElementById("stopped");
+    if (!notice || notice.hidden === !stopped) return;
+    if (stopped) {
+      const since = new Date(lastGood).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+      notice.querySelector("[data-since]").textContent = "It shows what was known at " + since + ".";
+    }
+    notice.hidden = !stopped;
+    document.body.classList.toggle("stale", stopped);
+  }
+
+  const isLive = (event) => event.detail.elt && event.detail.elt.hasAttribute("data-live");
+
+  document.addEventListener("htmx:afterRequest", (event) => {
+    if (!isLive(event)) return;
+    if (event.detail.successful) lastGood = Date.now();
+    showStopped(!event.detail.successful);
+  });
+  setInterval(() => polls() && Date.now() - lastGood > STALE_MS && showStopped(true), 5000);
+
+  /* An update waits while a field in its area holds something typed, or a part of it is open. */
+  function inUse(area) {
+    if (area.querySelector("details[open]")) return true;
+    return Array.from(area.querySelectorAll("textarea, input, select")).some((field) =>
+      field.type === "hidden" ? false : field === document.activeElement || field.value !== (field.defaultValue || field.value));
+  }
+  document.addEventListener("htmx:beforeSwap", (event) => {
+    const area = event.detail.target;
+    if (!isLive(event) || !inUse(area)) return;
+    event.detail.shouldSwap = false;
+    const waiting = area.querySelector("[data-waiting]");
+    if (waiting) waiting.hidden = event.detail.xhr.getResponseHeader("X-Content-Mark") === area.dataset.mark;
+  });
+  /* The place of the keyboard is kept over an update. */
+  let focused = "";
+  document.addEventListener("htmx:beforeSwap", (event) => {
+    if (isLive(event) && document.activeElement) focused = document.activeElement.id || "";
+  });
+  document.addEventListener("htmx:afterSwap", (event) => {
+    const again = focused && document.getElementById(focused);
+    if (again && again !== document.activeElement) again.focus({ preventScroll: true });
+    if (event.target && event.target.id === "session") begin();
+  });
+
+  /* The session's end. */
+  let ends = 0;
+  function begin() {
+    const session = document.getElementById("session");
+    ends = session ? Date.now() + Number(session.dataset.seconds) * 1000 : 0;
+    if (session) session.classList.remove("warning");
+  }
+  setInterval(() => {
+    const session = document.getElementById("session");
+    if (!session || !ends) return;
+    const left = Math.round((ends - Date.now()) / 1000);
+    if (left > WARN_SECONDS) return;
+    session.classList.add("warning");
+    session.setAttribute("role", "alert");
+    if (left <= 0) {
+      session.querySelector("p").firstChild.textContent = "You have been signed out. Sign in again to go on. ";
+      showStopped(polls());
+    }
+  }, 1000);
+  document.addEventListener("DOMContentLoaded", begin);
+  if (document.readyState !== "loading") begin();
+})();

@@ -1,0 +1,120 @@
+"""A clinic with its page: a clock that the test moves, accounts of every role, browsers."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+
+import pytest
+from pwdlib.hashers.argon2 import Argon2Hasher
+from starlette.testclient import TestClient
+
+from bot.channels.recording import RecordingChannel
+from bot.config_sections import Settings
+from bot.core.protocol import Surgery
+from bot.core.staff import Role
+from bot.service.enrolment import Enrolment
+from bot.service.practice import Practice
+from bot.service.signing_in import Passwords, add_account
+from bot.store.engine import open_engine
+from bot.store.schema import upgrade
+from bot.web.app import make_app
+from bot.wiring import App, load_practice
+
+PATIENT, COACH = "+12025550150", "+12025550151"
+MONDAY = datetime(2027, 2, 8, 15, tzinfo=UTC)  # 10:00 in New York, five weeks before surgery
+KNEE = Surgery("knee", "right", date(2027, 3, 15), "America/New_York", time(7, 30))
+PASSWORD = "four plain words suffice"
+ORIGIN = "http://testserver"
+QUICK = Passwords(Argon2Hasher(time_cost=1, memory_cost=8, parallelism=1))
+
+
+@dataclass
+class Browser:
+    """One browser: sends forms the way a real one does, from the page that showed them."""
+
+    http: TestClient
+
+    def get(self, path: str, **options):
+        return self.http.get(path, follow_redirects=False, **options)
+
+    def token(self, path: str = "/sign-in") -> str:
+        found = re.search(r'name="token" value="(\w+)"', self.get(path).text)
+        assert found, f"no form on {path}"
+        return found.group(1)
+
+    def post(self, path: str, page: str | None = None, follow: bool = False, **fields):
+        """Send a form found on `page` (any page with a token of this session will do)."""
+        token = fields.pop("token", None) or self.token(page or self.home)
+        headers = {"origin": fields.pop("origin", ORIGIN)}
+        data = {"token": token, **fields}
+        return self.http.post(path, data=data, headers=headers, follow_redirects=follow)
+
+    home: str = "/sign-in"
+
+    def sign_in(self, name: str, password: str = PASSWORD):
+        answer = self.post("/sign-in", "/sign-in", name=name, password=password)
+        if answer.status_code == 303:
+            self.home = answer.headers["location"]
+        return answer
+
+
+@dataclass
+class Ward:
+    """The service with its page."""
+
+    app: App
+    phones: RecordingChannel
+    times: list[datetime]
+    web: object
+
+    @property
+    def now(self) -> datetime:
+        return self.times[0]
+
+    def wait(self, **span: float) -> None:
+        self.times[0] += timedelta(**span)
+
+    def browser(self, address: str = "10.0.0.7") -> Browser:
+        http = TestClient(self.web, raise_server_exceptions=False, client=(address, 4000))
+        return Browser(http)
+
+    def signed_in(self, name: str = "Ann Lee", address: str = "10.0.0.7") -> Browser:
+        browser = self.browser(address)
+        assert browser.sign_in(name).status_code == 303
+        return browser
+
+    def enrol(self, number: int = 1, name: str = "Rosalind Vale", **changes: object) -> int:
+        wish = Enrolment(
+            f"P-{number}", name, "sms", f"+120255501{49 + number:02d}", KNEE, "Dr. Ana Quill"
+        )
+        return self.app.care.enrol(replace(wish, **changes)).patient
+
+    def says(self, text: str, address: str = PATIENT) -> None:
+        self.phones.receive(address, text)
+        self.app.relay()
+
+
+@pytest.fixture(scope="session")
+def published() -> Practice:
+    return load_practice(open_engine("sqlite://"))
+
+
+@pytest.fixture
+def ward(published, tmp_path) -> Iterator[Ward]:
+    engine = open_engine(f"sqlite:///{tmp_path / 'record.db'}")
+    upgrade(engine)
+    times = [MONDAY]
+    app = App(replace(published, engine=engine), lambda: times[0])
+    phones = RecordingChannel(app.clock, "sms")
+    app.connect(phones)
+    for name, role in (
+        ("Ann Lee", Role.NURSE),
+        ("Bo Marsh", Role.NURSE),
+        ("Edie Cole", Role.EDUCATOR),
+        ("Ada Frost", Role.ADMINISTRATOR),
+    ):
+        add_account(engine, QUICK, name, [role], PASSWORD, MONDAY)
+    web = make_app(app, Settings(), passwords=QUICK)
+    yield Ward(app, phones, times, web)
+    app.close()

@@ -12,6 +12,7 @@ from bot.core.copies import CopyLevel
 from bot.core.escalation import Case, Disposition
 from bot.core.protocol import FactValue, MedicineHold
 from bot.core.record import OnCall
+from bot.core.taking_back import refuse_if_overtaken
 from bot.service import changes, coaching, enrolment, nursing, record
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
@@ -37,12 +38,13 @@ class Care:
             yield Desk(connection, self.practice, chart, now, staff=who)
 
     @contextmanager
-    def _case(self, case_id: int, who: str) -> Iterator[tuple[Desk, Case]]:
+    def _case(self, case_id: int, who: str, seen: int | None = None) -> Iterator[tuple[Desk, Case]]:
         now = self.clock()
         with writing(self.practice.engine) as connection:
             patient = escalations.load_case(connection, case_id).patient
             patients.lock(connection, patient)
             case = escalations.load_case(connection, case_id)
+            refuse_if_overtaken(case, seen)
             chart = load_chart(connection, self.practice, patient)
             yield Desk(connection, self.practice, chart, now, staff=who), case
 
@@ -140,15 +142,24 @@ class Care:
         with self._desk(patient, who) as desk:
             coaching.remove(desk, coach)
 
-    def acknowledge(self, case: int, who: str, note: str = "") -> None:
-        """Take an escalation."""
-        with self._case(case, who) as (desk, found):
+    def acknowledge(self, case: int, who: str, note: str = "", seen: int | None = None) -> None:
+        """Take an escalation.
+
+        Here and below `seen` is how many entries of the log `who` had before their eyes; when
+        anything has happened since, Overtaken is raised and nothing is stored. None: not checked.
+        """
+        with self._case(case, who, seen) as (desk, found):
             nursing.acknowledge(desk, found, note)
 
-    def reach_patient(self, case: int, who: str, note: str = "") -> None:
+    def reach_patient(self, case: int, who: str, note: str = "", seen: int | None = None) -> None:
         """Write down that the patient was reached."""
-        with self._case(case, who) as (desk, found):
+        with self._case(case, who, seen) as (desk, found):
             nursing.reach(desk, found, note)
+
+    def note(self, case: int, who: str, note: str) -> None:
+        """Write down anything else, such as a call that was not answered; no clock stops."""
+        with self._case(case, who) as (desk, found):
+            nursing.write_note(desk, found, note)
 
     def decide(
         self,
@@ -158,12 +169,18 @@ class Care:
         note: str,
         words: str | None = None,
         recheck_at: datetime | None = None,
+        seen: int | None = None,
     ) -> None:
         """Write down what was decided and tell the patient. Raises NotAllowed without a note."""
-        with self._case(case, who) as (desk, found):
+        with self._case(case, who, seen) as (desk, found):
             nursing.decide(desk, found, disposition, note, words, recheck_at)
 
-    def close(self, case: int, who: str, note: str) -> None:
+    def close(self, case: int, who: str, note: str, seen: int | None = None) -> None:
         """Close a decided escalation. Raises NotAllowed without decision or note."""
-        with self._case(case, who) as (desk, found):
+        with self._case(case, who, seen) as (desk, found):
             nursing.close(desk, found, note)
+
+    def undo(self, case: int, who: str, seen: int | None = None) -> None:
+        """Take back one's own last entry, soon after. Raises NotAllowed when that cannot be."""
+        with self._case(case, who, seen) as (desk, found):
+            nursing.undo(desk, found)

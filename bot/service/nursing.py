@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import datetime
 
-from bot.core import escalation
+from bot.core import escalation, taking_back
 from bot.core.conversation import Conversation, Copy, Say, TimeUp
 from bot.core.dialogue_draft import SYSTEM
 from bot.core.escalation import Case, Disposition
@@ -88,6 +88,26 @@ def close(desk: Desk, case: Case, note: str) -> None:
     chat: Conversation = desk.chart.conversation
     kept = replace(chat, escalated=frozenset(r for r in chat.escalated if r in still_open))
     take_turn(desk, TimeUp(), conversation=kept)
+
+
+def write_note(desk: Desk, case: Case, note: str) -> None:
+    """Add a note to the case's log."""
+    _store(desk, case, taking_back.noted(case, desk.staff, note, desk.now))
+
+
+def undo(desk: Desk, case: Case) -> None:
+    """Take back the last entry. A case that was closed is open again, and the chat knows it."""
+    back = taking_back.undo(case, desk.staff, desk.now)
+    if case.closed and escalations.open_case_of(desk.connection, case.patient, case.topic):
+        raise escalation.NotAllowed(
+            "The patient has reported something new since: that is an escalation of its own."
+            " Follow the new one."
+        )
+    _store(desk, case, back)
+    if case.closed:
+        chat = desk.chart.conversation
+        known = replace(chat, escalated=chat.escalated | frozenset(case.reasons))
+        take_turn(desk, TimeUp(), conversation=known)
 
 
 def settle_quietly(desk: Desk, topic: str, note: str) -> None:

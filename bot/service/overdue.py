@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from bot.core.conversation import Escalate
-from bot.service.cases import due, notify, raise_case
+from bot.service.cases import due, notify, raise_case, save
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.practice import Practice
@@ -27,7 +27,8 @@ def _climb(practice: Practice, case_id: int, patient: int, now: datetime) -> boo
         desk = Desk(connection, practice, load_chart(connection, practice, patient), now)
         case = escalations.load_case(connection, case_id)
         deadline = due(desk, case)
-        if case.closed or deadline is None or deadline > now:
+        if deadline is None or deadline > now:
+            save(desk, case, len(case.entries))
             return False
         notify(desk, case, len(case.entries), onward=True)
         return True

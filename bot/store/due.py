@@ -4,8 +4,9 @@ from datetime import datetime
 
 from sqlalchemy import Connection, func, select
 
+from bot.store import outbox
 from bot.store.tables import CONVERSATION, PROMPT, SURGERY
-from bot.store.tables_log import ESCALATION, OUTBOUND
+from bot.store.tables_log import ESCALATION
 
 
 def next_moment(connection: Connection) -> datetime | None:
@@ -13,9 +14,9 @@ def next_moment(connection: Connection) -> datetime | None:
     queries = (
         select(func.min(PROMPT.c.due)).where(PROMPT.c.state == "planned"),
         select(func.min(CONVERSATION.c.wake_at)),
-        select(func.min(OUTBOUND.c.next_try_at)).where(OUTBOUND.c.state == "queued"),
         select(func.min(ESCALATION.c.deadline_at)).where(ESCALATION.c.closed_at.is_(None)),
         select(func.min(SURGERY.c.nurse_due)).where(SURGERY.c.status == "planned"),
     )
     moments = [connection.execute(query).scalar() for query in queries]
+    moments.append(outbox.next_try(connection))
     return min((moment for moment in moments if moment is not None), default=None)

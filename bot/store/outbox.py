@@ -9,11 +9,25 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, select, update
+from sqlalchemy import Connection, Row, func, select, update
 
 from bot.core.record import Message
 from bot.store.engine import insert_new
 from bot.store.tables_log import OUTBOUND
+
+
+_EARLIER = OUTBOUND.alias("earlier")
+# True of a message behind which another to the same address has still to go out.
+BLOCKED = (
+    select(_EARLIER.c.id)
+    .where(
+        _EARLIER.c.channel == OUTBOUND.c.channel,
+        _EARLIER.c.address == OUTBOUND.c.address,
+        _EARLIER.c.state.in_(("queued", "claimed")),
+        _EARLIER.c.id < OUTBOUND.c.id,
+    )
+    .exists()
+)
 
 
 def queue(connection: Connection, message: Message) -> int | None:
@@ -46,20 +60,9 @@ def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
     While a message is claimed, or is waiting for its next try, later ones to the same address wait
     behind it, so a person gets messages in order.
     """
-    earlier = OUTBOUND.alias("earlier")
-    blocked = (
-        select(earlier.c.id)
-        .where(
-            earlier.c.address == OUTBOUND.c.address,
-            earlier.c.channel == OUTBOUND.c.channel,
-            earlier.c.id < OUTBOUND.c.id,
-            earlier.c.state.in_(("queued", "claimed")),
-        )
-        .exists()
-    )
     ready = (
         select(OUTBOUND.c.id)
-        .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= now, ~blocked)
+        .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= now, ~BLOCKED)
         .order_by(OUTBOUND.c.id)
         .limit(limit)
         .with_for_update(skip_locked=True)
@@ -116,6 +119,13 @@ def withdraw_to(
         )
         .values(state="withdrawn", reason=reason, changed_at=now)
     )
+
+
+def next_try(connection: Connection) -> datetime | None:
+    """When the first message that nothing stands before may be tried."""
+    query = select(func.min(OUTBOUND.c.next_try_at)).where(OUTBOUND.c.state == "queued", ~BLOCKED)
+    moment: datetime | None = connection.execute(query).scalar()
+    return moment
 
 
 def by_key(connection: Connection, key: str) -> Message | None:

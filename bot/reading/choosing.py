@@ -18,6 +18,7 @@ _AROUND = word_set(
     "no would like want with go elijo escojo please por favor both st nd rd th a o or reply press "
     "esta este una uno de quiero respuesta contesto choose choices ones just"
 )
+_NOUN_ONE = word_set("one ones una uno")
 
 
 def chosen(reply: Understood) -> tuple[int, ...]:
@@ -28,6 +29,8 @@ def chosen(reply: Understood) -> tuple[int, ...]:
     inside = {i for n in reply.numbers for i in range(n.start, n.end)}
     picks: list[int] = []
     for at, word in enumerate(reply.words):
+        if picks and word.text in _NOUN_ONE:
+            continue
         if at in numbers and 1 <= numbers[at].value <= LARGEST_CHOICE:
             picks.append(int(numbers[at].value))
         elif _ORDINALS.get(word.text):

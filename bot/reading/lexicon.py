@@ -13,7 +13,9 @@ from bot.reading.phrases import (
     is_negative,
     parse_phrase,
 )
-from bot.reading.spelling import Spelling, collapse_repeats
+from bot.reading.spelling import LONGEST, Spelling, collapse_repeats
+
+LONGEST_TYPED = 80  # letters; more is a held key or noise, not a word
 
 
 class Lexicon:
@@ -63,7 +65,7 @@ class Lexicon:
 
     def _word(self, text: str) -> Word:
         slots = set(self._exact.get(text, ()))
-        for cut in range(2, len(text) + 1):
+        for cut in range(2, min(len(text), LONGEST) + 1):
             slots |= self._prefixes.get(text[:cut], set())
         after = self._root.after
         starts = tuple(after[slot] for slot in sorted(slots) if slot in after)
@@ -73,7 +75,7 @@ class Lexicon:
         return (
             text in self._exact
             or text in self.numbers
-            or any(text[:cut] in self._prefixes for cut in range(2, len(text) + 1))
+            or any(text[:cut] in self._prefixes for cut in range(2, min(len(text), LONGEST) + 1))
         )
 
     def _words_of(self, token: str) -> tuple[Word, ...]:
@@ -81,7 +83,7 @@ class Lexicon:
         token = token.strip("'")
         if self._knows(token) or not token.isalpha():
             return (self.word(token),)
-        short = collapse_repeats(token)
+        short = collapse_repeats(token) if len(token) <= LONGEST_TYPED else ()
         for candidate in short:
             if self._knows(candidate):
                 return (self.word(candidate),)

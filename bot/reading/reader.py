@@ -115,7 +115,7 @@ def _about(act: Act, reply: Understood, why: list[Mention], said: list[Mention])
         symptoms=tuple(symptoms),
         temperature=reply.temperature,
         alert=True,
-        because=_words(why) + _words([m for m in said if m not in why]),
+        because=_words([*why, *said]),
     )
 
 
@@ -126,8 +126,8 @@ def _words(mentions: list[Mention]) -> tuple[str, ...]:
 def _opt_out(reply: Understood) -> Reading | None:
     if reply.whole_message("opt_out"):
         return Reading(Act.OPT_OUT, because=(reply.whole,))
-    if reply.says("act.opt_out_words"):
-        return Reading(Act.OPT_OUT, because=reply.quote("act.opt_out_words"))
+    if reply.says("act.opt_out_words") or reply.own_clause("whole.opt_out"):
+        return Reading(Act.OPT_OUT, because=reply.quote("act.opt_out_words", "whole.opt_out"))
     return None
 
 

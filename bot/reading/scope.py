@@ -5,6 +5,7 @@ holds until something closes it: the end of the sentence, "but", or a new "I hav
 readings are possible the one that raises the alarm is taken.
 """
 
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -13,6 +14,7 @@ from bot.reading.phrases import Word
 from bot.reading.tokens import COMMA, QUESTION, STOP
 
 NEGATION_REACH = 5  # words between a "no" and what it denies
+LOOK_AHEAD = 40  # events
 
 
 @dataclass(slots=True)
@@ -135,6 +137,8 @@ def _answers_mention(walk: Walk, event: Match) -> bool:
     if not walk.mentions or event.end - event.start > 1:
         return False
     last = walk.mentions[-1]
+    if event.start < last.end:
+        return False
     between = walk.words[last.end : event.start]
     if any(w is not QUESTION and w is not COMMA for w in between) or len(between) > 1:
         return False
@@ -228,19 +232,25 @@ def _time(walk: Walk, event: Match) -> None:
 
 
 def _place_times(walk: Walk) -> None:
-    """Gives each "last month" and "gone now" to the mentions it speaks of."""
-    clauses = {m.clause for m in walk.mentions}
-    for name, clause in walk.times:
-        if clause not in clauses:
-            near = [c for c in clauses if c < clause] or ([] if name == "gone" else sorted(clauses))
-            if not near:
-                continue
-            clause = near[0] if near[0] > clause else max(near)
-        for mention in walk.mentions:
-            if mention.clause == clause and not (
-                name == "gone" and mention.concept == "fever_reading"
-            ):
-                setattr(mention, name, True)
+    """Gives each "last month" and "gone now" to the mentions it speaks of.
+
+    These are the mentions of its own clause, else of the clause before, else (but for "gone") of
+    the first clause that follows.
+    """
+    by_clause: dict[int, list[Mention]] = {}
+    for mention in walk.mentions:
+        by_clause.setdefault(mention.clause, []).append(mention)
+    clauses = sorted(by_clause)
+    for name, clause in dict.fromkeys(walk.times):
+        at = bisect_right(clauses, clause)
+        if at or (clauses and name != "gone"):
+            _mark(by_clause[clauses[max(at - 1, 0)]], name)
+
+
+def _mark(mentions: list[Mention], name: str) -> None:
+    for mention in mentions:
+        if name != "gone" or mention.concept != "fever_reading":
+            setattr(mention, name, True)
 
 
 def _mention(walk: Walk, event: Match) -> None:
@@ -267,7 +277,7 @@ def _claimed(walk: Walk, event: Match) -> bool:
 
 def _is_denied(walk: Walk, event: Match) -> bool:
     if event.negative:
-        walk.no = 0
+        walk.no, walk.masked_until = 0, event.end
         return False
     if not walk.no:
         return False
@@ -284,7 +294,7 @@ def _stands_alone(walk: Walk, event: Match) -> bool:
     """True for "coughing" in "no fever, coughing": a verb of its own, unless an "or" follows."""
     if not walk.words[event.end - 1].text.endswith(("ing", "endo", "ando")):
         return False
-    for later in walk.events[walk.at + 1 :]:
+    for later in walk.events[walk.at + 1 : walk.at + 1 + LOOK_AHEAD]:
         if later.concept in ("stop", "mod.but"):
             break
         if later.concept == "mod.or":

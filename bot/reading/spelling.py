@@ -44,28 +44,41 @@ class Spelling:
     def __init__(self, targets: Iterable[str], known: Iterable[str]) -> None:
         self._targets = frozenset(targets)
         self._known = frozenset(known) | self._targets
-        self._by_length: dict[int, list[str]] = {}
+        self._alike: dict[tuple[str, int], list[str]] = {}
+        self._tails: dict[str, str] = {}
         for word in sorted(self._targets):
+            self._tails[word[1:]] = word
             for near in range(len(word) - 3, len(word) + 4):
-                self._by_length.setdefault(near, []).append(word)
+                self._alike.setdefault((word[0], near), []).append(word)
         self.mend = lru_cache(maxsize=100_000)(self._mend)
 
     def _mend(self, word: str) -> tuple[str, ...]:
         """The word or words meant by `word`; itself when nothing is near enough."""
         if len(word) < SHORTEST or len(word) > LONGEST or word in self._known:
             return (word,)
-        return self._two_words(word) or (self._nearest(word) or word,)
+        return self._two_words(word) or (self._nearest(word) or self._wrong_start(word) or word,)
 
     def _nearest(self, word: str) -> str | None:
-        near = self._by_length.get(len(word), ())
-        best = process.extractOne(word, near, scorer=OSA.distance, score_cutoff=3)
+        """The nearest word with the same first letter."""
+        alike = self._alike.get((word[0], len(word)))
+        if not alike:
+            return None
+        best = process.extractOne(word, alike, scorer=OSA.distance, score_cutoff=3)
         if best is None:
             return None
         found, errors = str(best[0]), int(best[1])
-        allowed = allowed_errors(min(len(word), len(found)))
-        if errors == 2 and found[0] == word[0] and skeleton(found) == skeleton(word):
-            return found if len(word) >= 5 else None
-        return found if errors <= allowed and (errors < 2 or found[0] == word[0]) else None
+        if errors <= allowed_errors(min(len(word), len(found))):
+            return found
+        guessed = errors == 2 and len(word) > SHORTEST and skeleton(found) == skeleton(word)
+        return found if guessed else None
+
+    def _wrong_start(self, word: str) -> str | None:
+        """The word meant when only its first letter is wrong, lost, doubled or swapped."""
+        swapped = word[1] + word[0] + word[2:]
+        for candidate in (word[1:], swapped):
+            if candidate in self._targets:
+                return candidate
+        return self._tails.get(word[1:]) or self._tails.get(word)
 
     def _two_words(self, word: str) -> tuple[str, ...]:
         """Splits "nofever" and "sorethroat" when the second half is a word that matters."""

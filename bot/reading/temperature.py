@@ -147,5 +147,7 @@ def _other_quantity(
 
 def _bare(words: Sequence[Word], number: Number) -> bool:
     """True when the reply is little more than the number."""
+    if len(words) > number.end - number.start + 4:
+        return False
     rest = [w for w in (*words[: number.start], *words[number.end :]) if not w.separates]
     return len(rest) <= 1

@@ -62,11 +62,19 @@ def tokens(text: str, lexicon: Lexicon) -> list[Word]:
     found: list[Word] = []
     for sign in _TOKEN.findall(text):
         if sign == "?":
-            found.append(QUESTION)
+            _separate(found, QUESTION)
         elif sign in _HARD:
-            found.append(STOP)
+            _separate(found, STOP)
         elif sign in _SOFT or sign[0] == "-":
-            found.append(COMMA)
+            _separate(found, COMMA)
         else:
             found.extend(lexicon.words_of(sign))
     return found
+
+
+def _separate(found: list[Word], sign: Word) -> None:
+    """Adds a separator; of several in a row the strongest stays, a question mark above all."""
+    if not found or not found[-1].separates:
+        found.append(sign)
+    elif found[-1] is not QUESTION and sign is not COMMA:
+        found[-1] = sign

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from bot.reading.matching import Match
 from bot.reading.numbers import Number
-from bot.reading.phrases import Word
+from bot.reading.phrases import Word, word_set
 from bot.reading.reading import Act, Asked, Symptom, Temperature
 from bot.reading.scope import Mention
 from bot.reading.temperature import Measured
@@ -64,6 +64,16 @@ class Understood:
                     return True
         return False
 
+    def own_clause(self, name: str) -> bool:
+        """True for the STOP of "STOP, I have chest pain" and "STOP I am sick"."""
+        for match in self.matches:
+            if match.concept == name and self.words[match.start].text in _PLAIN_STOP:
+                begins = match.start == 0 or self.words[match.start - 1].separates
+                after = self.words[match.end] if match.end < len(self.words) else STOP
+                if begins and (after.separates or after.text in _OWN_WORDS):
+                    return True
+        return False
+
     def opens_with(self, name: str) -> bool:
         """True when the first words say `name`."""
         return any(m.start == 0 and m.concept == name for m in self.matches)
@@ -82,6 +92,10 @@ class Understood:
         polite = {i for m in self.matches if m.concept == "act.polite" for i in _span(m)}
         content = {i for i, w in enumerate(self.words) if w not in (STOP, COMMA, QUESTION)}
         return content <= said | polite and not said <= polite
+
+
+_PLAIN_STOP = word_set("stop stopall unsubscribe alto parar basta")
+_OWN_WORDS = word_set("i im ive my please stop tengo me estoy")
 
 
 def _span(match: Match) -> range:

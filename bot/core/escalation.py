@@ -28,6 +28,8 @@ class Step(StrEnum):
     PATIENT_REACHED = "patient_reached"
     DECIDED = "decided"
     CLOSED = "closed"
+    NOTED = "noted"  # a call that was not answered, or anything else worth writing down
+    UNDONE = "undone"  # the entry before it was a slip; see core/taking_back.py
 
 
 class Disposition(StrEnum):
@@ -61,8 +63,8 @@ ALLOWED: Mapping[str, Allowed] = {
     "routine": Allowed(timedelta(hours=24), timedelta(hours=24), timedelta(hours=72)),
 }
 _TO_CLOSE = timedelta(hours=24)
-_CLOCK_STARTS = frozenset(Step) - {Step.PATIENT_TOLD, Step.ANSWERED, Step.SAME}
-_STANDINGS = frozenset(Step) - {Step.PATIENT_TOLD, Step.ANSWERED, Step.SAME, Step.NURSE_NOTIFIED}
+_CLOCK_STARTS = frozenset(Step) - {Step.PATIENT_TOLD, Step.ANSWERED, Step.SAME, Step.NOTED}
+_STANDINGS = _CLOCK_STARTS - {Step.NURSE_NOTIFIED}
 
 
 class NotAllowed(ValueError):
@@ -98,6 +100,17 @@ class Case:
         return self.entries[0]
 
     @property
+    def standing_entries(self) -> tuple[Entry, ...]:
+        """The entries that count: without those that were taken back."""
+        kept: list[Entry] = []
+        for entry in self.entries:
+            if entry.step is Step.UNDONE:
+                kept.pop()
+            else:
+                kept.append(entry)
+        return tuple(kept)
+
+    @property
     def closed(self) -> bool:
         """True when nothing more can happen to it."""
         return self.entries[-1].step is Step.CLOSED
@@ -110,12 +123,12 @@ class Case:
     @property
     def standing(self) -> Step:
         """The step that says where the case stands: who must act next."""
-        return next(e.step for e in reversed(self.entries) if e.step in _STANDINGS)
+        return next(e.step for e in reversed(self.standing_entries) if e.step in _STANDINGS)
 
     @property
     def disposition(self) -> Disposition | None:
         """The last decision, or None when it is still to be made."""
-        decided = [e for e in self.entries if e.step is Step.DECIDED]
+        decided = [e for e in self.standing_entries if e.step is Step.DECIDED]
         return Disposition(decided[-1].detail["disposition"]) if decided else None
 
     @property
@@ -229,7 +242,7 @@ def deadline(case: Case, hours: OfficeHours, zone: str) -> datetime | None:
     """
     if case.closed:
         return None
-    last = next(e for e in reversed(case.entries) if e.step in _CLOCK_STARTS)
+    last = next(e for e in reversed(case.standing_entries) if e.step in _CLOCK_STARTS)
     if case.standing is Step.DECIDED and "recheck_at" in _decision(case).detail:
         recheck = datetime.fromisoformat(_decision(case).detail["recheck_at"])
         due = max(recheck, last.at + _TO_CLOSE) if last.step is not Step.DECIDED else recheck
@@ -273,7 +286,7 @@ def _need_contacts(contacts: Sequence[str]) -> None:
 
 
 def _decision(case: Case) -> Entry:
-    return next(e for e in reversed(case.entries) if e.step is Step.DECIDED)
+    return next(e for e in reversed(case.standing_entries) if e.step is Step.DECIDED)
 
 
 def _with(case: Case, entry: Entry) -> Case:

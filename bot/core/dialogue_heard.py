@@ -81,7 +81,7 @@ def _stop(draft: Draft, reason: str) -> None:
     if who == "patient" or reason == "wrong_number":
         draft.escalate(reason)
     draft.say_system("wrong_number" if reason == "wrong_number" else "stopped")
-    draft.change(stopped=True, open=None, interrupted=(), waiting=(), recent=())
+    draft.change(stopped=True, recent=())  # what was open or waiting goes when the step settles
     if who == "coach":
         draft.say_system("coach_left_patient", to="patient")
 

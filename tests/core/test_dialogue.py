@@ -1,5 +1,6 @@
 """The dialogue: one question at a time, replies read in order, nothing ends in silence."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -167,6 +168,13 @@ def test_self_harm_with_an_emergency_hears_both_lines(chat: Chat) -> None:
 def test_several_symptoms_are_several_reasons(chat: Chat) -> None:
     chat.hear("fever and cough", Act.SYMPTOM, symptoms=(Symptom.FEVER, Symptom.COUGH))
     assert set(chat.reasons()) == {"fever", "cough"}
+
+
+def test_the_gravest_reason_comes_first_and_decides_what_is_said(chat: Chat) -> None:
+    symptoms = (Symptom.COUGH, Symptom.CHEST_PAIN)
+    chat.hear("cough and chest pain", Act.SYMPTOM, symptoms=symptoms, alert=True)
+    assert chat.reasons() == ["chest_pain", "cough"]
+    assert chat.said()[0][0] == "alarm_emergency"
 
 
 @pytest.mark.parametrize(
@@ -383,6 +391,34 @@ def test_a_skin_reaction_told_in_the_wash_opens_the_alarm(chat: Chat) -> None:
     assert chat.reasons()[0] == "wash_skin"
     assert chat.at is not None
     assert chat.at[0] == "alarm_symptom"
+
+
+def test_teaching_keeps_quiet_until_a_nurse_has_closed_the_emergency(chat: Chat) -> None:
+    chat.hear("I collapsed", Act.EMERGENCY, alert=True)
+    chat.hear("No es una emergencia", Act.UNCLEAR)
+    assert chat.at is None
+    chat.prompt("pets", key="pets:1")
+    assert chat.at is None
+    assert [w.flow for w in chat.conversation.waiting] == ["pets"]
+    chat.conversation = replace(chat.conversation, escalated=frozenset())
+    chat.wait(1)
+    assert chat.at == ("pets", shipped_book().flows["pets"].start)
+
+
+def test_a_question_put_aside_too_long_is_not_asked_but_recorded(chat: Chat) -> None:
+    wash(chat, hours=1)
+    chat.hear("I collapsed", Act.EMERGENCY, alert=True)
+    chat.hear("No es una emergencia", Act.UNCLEAR)
+    chat.wait(121)
+    assert chat.records() == {"wash_1": "not_answered"}
+    assert chat.reasons() == ["wash_not_confirmed"]
+    assert chat.said() == []
+
+
+def test_the_coach_who_raised_an_alarm_may_answer_its_questions(chat: Chat) -> None:
+    chat.hear("mom has a fever", Act.SYMPTOM, by="coach", symptoms=(Symptom.FEVER,))
+    chat.hear("since sunday", by="coach")
+    assert LearnFact("since", "since sunday") in chat.turn.effects
 
 
 # --- Stop, start, pause ---

@@ -158,7 +158,9 @@ def targets(talk: TalkModel) -> Iterable[tuple[tuple[str | int, ...], str]]:
 def load_protocols(directory: Path) -> dict[str, Protocol]:
     """The protocols by name; one with a `base` has the base's prompts first."""
     found = Shelf(directory)
-    taken = [found.take(path, ProtocolModel) for path in sorted((directory / "protocol").iterdir())]
+    taken = [
+        found.take(path, ProtocolModel) for path in sorted((directory / "protocol").glob("*.yaml"))
+    ]
     files = {pair[0].protocol: pair for pair in taken if pair is not None}
     for model, document in files.values():
         if model.base is not None and model.base not in files:

@@ -13,7 +13,11 @@ from bot.store import plans, surgeries
 
 SETTLED = ("sent", "missed", "skipped")
 # What a planner's reason for leaving a prompt out is to the nurse.
-_FOR_NURSE = {"medicine_date_past": "medicine_date_past", "too_late": "too_late"}
+_FOR_NURSE = {  # why a prompt has no time -> the escalation that tells the nurse
+    "medicine_date_past": "medicine_date_past",
+    "too_late": "too_late",
+    "quiet_hours": "too_late",
+}
 
 
 @dataclass(frozen=True, slots=True)

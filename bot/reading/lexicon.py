@@ -11,7 +11,6 @@ from bot.reading.phrases import (
     Word,
     apart_by_negation,
     is_negative,
-    parse_phrase,
 )
 from bot.reading.spelling import LONGEST, Spelling, collapse_repeats
 
@@ -79,7 +78,7 @@ class Lexicon:
         )
 
     def _words_of(self, token: str) -> tuple[Word, ...]:
-        """The known words behind one typed token: itself, its right spelling, or two run together."""
+        """The known words behind one typed token: itself, as meant, or two run together."""
         token = token.strip("'")
         if self._knows(token) or not token.isalpha():
             return (self.word(token),)

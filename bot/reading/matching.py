@@ -57,7 +57,7 @@ class Matcher:
         self._steps = 0
 
     def find(self, words: Sequence[Word]) -> list[Match]:
-        """All phrases by place; one inside a longer unbroken one is dropped ("no" in "no doubt")."""
+        """All phrases by place, without those inside a longer one ("no" in "no doubt")."""
         found: list[Match] = []
         begin, last = self._begin, len(words)
         for at, word in enumerate(words):
@@ -143,6 +143,7 @@ _HIDE_NOTHING = frozenset(
     f"mod.{name}"
     for name in (
         "restart",
+        "restart_verb",
         "weak_restart",
         "self",
         "other",
@@ -154,6 +155,7 @@ _HIDE_NOTHING = frozenset(
         "and",
         "or",
         "gave_me",
+        "caught_from",
         "other_verb",
         "asks_fever",
         "suppose_start",

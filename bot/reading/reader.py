@@ -6,7 +6,7 @@ expected, unread. Pure and deterministic; nothing is learned, nothing leaves the
 
 from dataclasses import replace
 
-from bot.reading.expected import answer_to_question
+from bot.reading.expected import SHORT_REPLY, answer_to_question
 from bot.reading.lexicon import Lexicon
 from bot.reading.matching import Match
 from bot.reading.numbers import find_numbers
@@ -186,6 +186,8 @@ def _unexpected(reply: Understood) -> Reading:
     for act, names in _UNEXPECTED:
         if reply.says(*names):
             return Reading(act, because=reply.quote(*names))
+    if reply.says("act.yes_short") and len(reply.content) <= SHORT_REPLY:
+        return Reading(Act.AFFIRM, because=(reply.whole,))
     if reply.temperature is not None:
         return Reading(Act.NUMBER, temperature=reply.temperature, because=(reply.whole,))
     if any(m.denied or m.gone for m in reply.mentions):
@@ -198,5 +200,5 @@ _UNEXPECTED: tuple[tuple[Act, tuple[str, ...]], ...] = (
     (Act.DENY, ("act.no",)),
     (Act.ALL_CLEAR, ("act.all_good",)),
     (Act.DONE, ("act.done", "act.stopped")),
-    (Act.AFFIRM, ("mod.yes", "act.yes", "act.yes_short")),
+    (Act.AFFIRM, ("mod.yes", "act.yes")),
 )

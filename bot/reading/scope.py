@@ -19,7 +19,7 @@ LOOK_AHEAD = 40  # events
 
 @dataclass(slots=True)
 class Mention:
-    """A symptom, emergency or fever reading in the reply, with what the words around it do to it."""
+    """A symptom, emergency or fever in the reply, with what the words around it do to it."""
 
     concept: str
     start: int
@@ -119,7 +119,8 @@ def _or(walk: Walk, event: Match) -> None:
 
 def _neg(walk: Walk, event: Match) -> None:
     if _answers_mention(walk, event):
-        walk.mentions[-1].denied = True
+        for mention in walk.mentions[-4:]:
+            mention.denied = mention.denied or mention.end >= walk.mentions[-1].start
         return
     if event.start < walk.masked_until:
         return
@@ -134,18 +135,14 @@ def _neg(walk: Walk, event: Match) -> None:
 
 def _answers_mention(walk: Walk, event: Match) -> bool:
     """True for the "no" of "fever: no" and "fever no cough no"."""
-    if not walk.mentions or event.end - event.start > 1:
+    if not walk.mentions or event.end - event.start > 1 or event.start < walk.mentions[-1].end:
         return False
-    last = walk.mentions[-1]
-    if event.start < last.end:
-        return False
-    between = walk.words[last.end : event.start]
-    if any(w is not QUESTION and w is not COMMA for w in between) or len(between) > 1:
-        return False
+    between = walk.words[walk.mentions[-1].end : event.start]
     following = walk.words[event.end] if event.end < len(walk.words) else STOP
-    if following in (STOP, COMMA, QUESTION):
-        return not between or between[0] is QUESTION or walk.words[last.end] is COMMA
-    return not between and _filled_in_like_a_form(walk)
+    if not between:
+        return following.separates or _filled_in_like_a_form(walk)
+    asked = between[-1] is QUESTION or between[-1] is COMMA
+    return following.separates and asked and len(between) <= 2 and between[0] is not STOP
 
 
 def _filled_in_like_a_form(walk: Walk) -> bool:
@@ -156,8 +153,8 @@ def _filled_in_like_a_form(walk: Walk) -> bool:
 def _yes(walk: Walk, event: Match) -> None:
     if walk.mentions and walk.mentions[-1].end == event.start:
         walk.mentions[-1].denied = False
-    elif walk.mentions and walk.words[event.start - 1] in (COMMA, QUESTION):
-        if walk.mentions[-1].end == event.start - 1:
+    elif walk.mentions and walk.mentions[-1].end == event.start - 1:
+        if walk.words[event.start - 1] in (COMMA, QUESTION):
             walk.mentions[-1].denied = False
     walk.no = 0
 
@@ -170,8 +167,15 @@ def _restart(walk: Walk, event: Match) -> None:
     walk.others = walk.pets = False
 
 
+def _restart_verb(walk: Walk, event: Match) -> None:
+    """A verb that carries its "I" ("tengo") starts afresh, unless the "no" stands right before."""
+    if not walk.no or event.start > walk.no_end:
+        _restart(walk, event)
+    walk.no_end = max(walk.no_end, event.end)
+
+
 def _weak_restart(walk: Walk, event: Match) -> None:
-    if walk.divided:
+    if walk.divided and not _or_ahead(walk):
         walk.no = 0
 
 
@@ -192,6 +196,10 @@ def _pet(walk: Walk, event: Match) -> None:
 
 def _gave(walk: Walk, event: Match) -> None:
     walk.caught = True
+
+
+def _caught_from(walk: Walk, event: Match) -> None:
+    walk.caught = walk.caught or not walk.others  # "my wife caught a cold" is hers
 
 
 def _exposed(walk: Walk, event: Match) -> None:
@@ -292,14 +300,18 @@ def _is_denied(walk: Walk, event: Match) -> bool:
 
 def _stands_alone(walk: Walk, event: Match) -> bool:
     """True for "coughing" in "no fever, coughing": a verb of its own, unless an "or" follows."""
-    if not walk.words[event.end - 1].text.endswith(("ing", "endo", "ando")):
-        return False
+    verb = walk.words[event.end - 1].text.endswith(("ing", "endo", "ando"))
+    return verb and not _or_ahead(walk)
+
+
+def _or_ahead(walk: Walk) -> bool:
+    """True inside a list that an "or" closes: "no fever, a cough or chills"."""
     for later in walk.events[walk.at + 1 : walk.at + 1 + LOOK_AHEAD]:
         if later.concept in ("stop", "mod.but"):
             break
         if later.concept == "mod.or":
-            return False
-    return True
+            return True
+    return False
 
 
 _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
@@ -312,12 +324,14 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.neg_think": _neg,
     "mod.yes": _yes,
     "mod.restart": _restart,
+    "mod.restart_verb": _restart_verb,
     "mod.weak_restart": _weak_restart,
     "mod.other_verb": _lose_negation,
     "mod.other": _other,
     "mod.pronoun": _pronoun,
     "mod.pet": _pet,
     "mod.gave_me": _gave,
+    "mod.caught_from": _caught_from,
     "mod.self": _self,
     "mod.says": _self,
     "mod.suppose": _suppose,

@@ -69,8 +69,8 @@ _OTHER_BEFORE = word_set(
     "until till las number numero street calle"
 )
 _OTHER_MEASURES = word_set(
-    "pressure bp pulse rate oxygen sats sat sugar glucose weight weigh weighs presion pulso oxigeno "
-    "azucar peso outside afuera"
+    "pressure bp pulse rate oxygen sats sat sugar glucose weight weigh weighs presion pulso "
+    "oxigeno azucar peso outside afuera"
 )
 _OVER = word_set("over above exceeds mas arriba sobre exceeding past")
 _UNDER = frozenset(["under", "below", "menos", "debajo", "abajo"])

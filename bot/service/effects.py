@@ -15,8 +15,9 @@ from bot.core.conversation import (
 )
 from bot.core.copies import CopyLevel
 from bot.core.dialogue_draft import fact_value
-from bot.core.wording import line_text
+from bot.core.wording import say_text
 from bot.service.cases import raise_cases
+from bot.service.chart import values
 from bot.service.desk import Desk
 from bot.store import coaches, outbox, patients, plans
 from bot.store.consents import Consent, note_consent
@@ -103,16 +104,22 @@ def _learn(desk: Desk, effect: LearnFact) -> None:
 
 
 def _note_consent(desk: Desk, effect: LearnFact) -> None:
-    """Store what was agreed to with the words of the question that was open."""
-    asked, book = desk.chart.conversation.open, desk.practice.book
-    language, shown = desk.chart.conversation.language, ""
-    if asked is not None and asked.flow in book.flows:
-        state = book.flows[asked.flow].states.get(asked.state)
-        shown = line_text(book, asked.flow, state.say or "", language) if state else ""
+    """Store what was agreed to, with the question as it was put."""
+    language = desk.chart.conversation.language
     given = fact_value(effect.value) is not False
-    consent = Consent(_CONSENTS[effect.fact], given, shown, language, desk.now)
+    consent = Consent(_CONSENTS[effect.fact], given, _question(desk, language), language, desk.now)
     if desk.writer is not None:
         note_consent(desk.connection, desk.writer, consent)
+
+
+def _question(desk: Desk, language: str) -> str:
+    asked, book = desk.chart.conversation.open, desk.practice.book
+    flow = book.flows.get(asked.flow) if asked else None
+    state = flow.states.get(asked.state) if flow and asked else None
+    if asked is None or flow is None or state is None or state.say is None:
+        return ""
+    put = Say("patient", flow.name, state.say, asked.values)
+    return say_text(book, put, values(desk.chart, language, desk.now), language)
 
 
 def _set_stopped(desk: Desk, effect: SetStopped) -> None:

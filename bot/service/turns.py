@@ -35,8 +35,9 @@ def take_turn(
         desk = replace(desk, heard=event)
     effects = (*before, *turn.effects)
     outcome = apply_effects(desk, effects)
-    after = replace(desk, chart=load_chart(desk.connection, practice, desk.patient))
+    after = desk
     if plan_anew or outcome.plan_anew:
+        after = replace(desk, chart=load_chart(desk.connection, practice, desk.patient))
         apply_effects(after, planning.plan(after).escalations)
     conversations.save_conversation(
         desk.connection,

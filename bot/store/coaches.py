@@ -3,11 +3,19 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, insert, select, update
 
 from bot.core.copies import CopyLevel
 from bot.core.record import CoachRecord
 from bot.store.tables import COACH, CONTACT
+
+_COACHES = (
+    select(COACH, CONTACT.c.channel, CONTACT.c.address)
+    .add_columns(CONTACT.c.stopped_at, CONTACT.c.wrong_at)
+    .join(CONTACT, CONTACT.c.coach_id == COACH.c.id)
+    .where(COACH.c.patient_id == bindparam("patient"))
+    .order_by(COACH.c.id)
+)
 
 
 def add_coach(
@@ -23,14 +31,7 @@ def add_coach(
 
 def coaches_of(connection: Connection, patient: int) -> tuple[CoachRecord, ...]:
     """All the patient's coaches, in the order of their invitation."""
-    query = (
-        select(COACH, CONTACT.c.channel, CONTACT.c.address)
-        .add_columns(CONTACT.c.stopped_at, CONTACT.c.wrong_at)
-        .join(CONTACT, CONTACT.c.coach_id == COACH.c.id)
-        .where(COACH.c.patient_id == patient)
-        .order_by(COACH.c.id)
-    )
-    return tuple(_record(row) for row in connection.execute(query))
+    return tuple(_record(row) for row in connection.execute(_COACHES, {"patient": patient}))
 
 
 def _record(row: Row[Any]) -> CoachRecord:

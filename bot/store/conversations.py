@@ -2,9 +2,13 @@
 
 from datetime import datetime
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, bindparam, insert, select, update
 
 from bot.store.tables import CONVERSATION
+
+_LOAD = select(CONVERSATION.c.body, CONVERSATION.c.version).where(
+    CONVERSATION.c.patient_id == bindparam("patient")
+)
 
 
 class WrittenMeanwhile(RuntimeError):
@@ -22,8 +26,7 @@ def add_conversation(
 
 def load_conversation(connection: Connection, patient: int) -> tuple[str, int]:
     """The stored chat and its version. Raises LookupError when there is none."""
-    query = select(CONVERSATION.c.body, CONVERSATION.c.version)
-    row = connection.execute(query.where(CONVERSATION.c.patient_id == patient)).one_or_none()
+    row = connection.execute(_LOAD, {"patient": patient}).one_or_none()
     if row is None:
         raise LookupError(f"Patient {patient} has no conversation. Enrol them first.")
     return row.body, row.version

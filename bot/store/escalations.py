@@ -77,11 +77,12 @@ def load_case(connection: Connection, case_id: int) -> Case:
         .where(ESCALATION_EVENT.c.escalation_id == case_id)
         .order_by(ESCALATION_EVENT.c.place)
     )
-    entries = tuple(_entry(row) for row in connection.execute(query))
+    entries = tuple(entry(row) for row in connection.execute(query))
     return Case(head.patient_id, head.topic, entries, head.id)
 
 
-def _entry(row: Row[Any]) -> Entry:
+def entry(row: Row[Any]) -> Entry:
+    """A row of a case's log as a value."""
     return Entry(
         Step(row.step),
         row.at,

@@ -9,12 +9,11 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select, update
+from sqlalchemy import Connection, Row, bindparam, func, select, update
 
 from bot.core.record import Message
 from bot.store.engine import insert_new
 from bot.store.tables_log import OUTBOUND
-
 
 _EARLIER = OUTBOUND.alias("earlier")
 # True of a message behind which another to the same address has still to go out.
@@ -28,6 +27,15 @@ BLOCKED = (
     )
     .exists()
 )
+
+_READY = (
+    select(OUTBOUND.c.id)
+    .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= bindparam("now"), ~BLOCKED)
+    .order_by(OUTBOUND.c.id)
+    .limit(bindparam("most"))
+    .with_for_update(skip_locked=True)
+)
+_NEXT_TRY = select(func.min(OUTBOUND.c.next_try_at)).where(OUTBOUND.c.state == "queued", ~BLOCKED)
 
 
 def queue(connection: Connection, message: Message) -> int | None:
@@ -60,14 +68,9 @@ def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
     While a message is claimed, or is waiting for its next try, later ones to the same address wait
     behind it, so a person gets messages in order.
     """
-    ready = (
-        select(OUTBOUND.c.id)
-        .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= now, ~BLOCKED)
-        .order_by(OUTBOUND.c.id)
-        .limit(limit)
-        .with_for_update(skip_locked=True)
-    )
-    ids = list(connection.execute(ready).scalars())
+    ids = list(connection.execute(_READY, {"now": now, "most": limit}).scalars())
+    if not ids:
+        return []
     claimed = (
         update(OUTBOUND)
         .where(OUTBOUND.c.id.in_(ids), OUTBOUND.c.state == "queued")
@@ -123,8 +126,7 @@ def withdraw_to(
 
 def next_try(connection: Connection) -> datetime | None:
     """When the first message that nothing stands before may be tried."""
-    query = select(func.min(OUTBOUND.c.next_try_at)).where(OUTBOUND.c.state == "queued", ~BLOCKED)
-    moment: datetime | None = connection.execute(query).scalar()
+    moment: datetime | None = connection.execute(_NEXT_TRY).scalar()
     return moment
 
 

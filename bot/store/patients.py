@@ -3,12 +3,29 @@
 from collections.abc import Sequence
 from datetime import date, datetime
 
-from sqlalchemy import Connection, Update, delete, select, update
+from sqlalchemy import BindParameter, Connection, Integer, Update, bindparam, delete, select, update
 
 from bot.core.protocol import FactValue, MedicineHold
 from bot.core.record import Party, PatientRecord
 from bot.store.engine import insert_new, upsert
 from bot.store.tables import CONTACT, FACT, HOLD, PATIENT
+
+# Statements of the hot path are built once: building one costs more than running it.
+_WHO: BindParameter[int] = bindparam("patient", type_=Integer)
+_LOCK = select(PATIENT.c.id).where(PATIENT.c.id == _WHO).with_for_update()
+_RECORD = select(PATIENT).where(PATIENT.c.id == _WHO)
+_FACTS = select(FACT.c.name, FACT.c.value).where(FACT.c.patient_id == _WHO)
+_HOLDS = select(HOLD).where(HOLD.c.patient_id == _WHO).order_by(HOLD.c.last_dose_on)
+_PARTY = select(CONTACT).where(
+    CONTACT.c.channel == bindparam("channel"), CONTACT.c.address == bindparam("address")
+)
+_OWN_ADDRESS = (
+    select(CONTACT)
+    .where(CONTACT.c.patient_id == _WHO, CONTACT.c.coach_id.is_(None))
+    .order_by(CONTACT.c.stopped_at.isnot(None), CONTACT.c.wrong_at.isnot(None))
+    .order_by(CONTACT.c.id.desc())
+    .limit(1)
+)
 
 
 class AddressTaken(ValueError):
@@ -36,12 +53,12 @@ def add_patient(
 
 def lock(connection: Connection, patient: int) -> None:
     """Make this transaction the only one that moves the patient (on SQLite BEGIN did it)."""
-    connection.execute(select(PATIENT.c.id).where(PATIENT.c.id == patient).with_for_update())
+    connection.execute(_LOCK, {"patient": patient})
 
 
 def patient_record(connection: Connection, patient: int) -> PatientRecord:
     """The patient as enrolled. Raises LookupError for an unknown id."""
-    row = connection.execute(select(PATIENT).where(PATIENT.c.id == patient)).one_or_none()
+    row = connection.execute(_RECORD, {"patient": patient}).one_or_none()
     if row is None:
         raise LookupError(f"No patient with id {patient} in the record.")
     return PatientRecord(
@@ -92,8 +109,7 @@ def claim_code(connection: Connection, channel: str, code: str, address: str) ->
 
 def find_party(connection: Connection, channel: str, address: str) -> Party | None:
     """Who is behind an address, or None for a stranger."""
-    query = select(CONTACT).where(CONTACT.c.channel == channel, CONTACT.c.address == address)
-    row = connection.execute(query).one_or_none()
+    row = connection.execute(_PARTY, {"channel": channel, "address": address}).one_or_none()
     if row is None:
         return None
     stopped = row.stopped_at is not None or row.wrong_at is not None
@@ -102,14 +118,7 @@ def find_party(connection: Connection, channel: str, address: str) -> Party | No
 
 def address_of(connection: Connection, patient: int) -> Party | None:
     """The patient's own address that messages go to: the newest that is not stopped or wrong."""
-    query = (
-        select(CONTACT)
-        .where(CONTACT.c.patient_id == patient, CONTACT.c.coach_id.is_(None))
-        .order_by(CONTACT.c.stopped_at.isnot(None), CONTACT.c.wrong_at.isnot(None))
-        .order_by(CONTACT.c.id.desc())
-        .limit(1)
-    )
-    row = connection.execute(query).one_or_none()
+    row = connection.execute(_OWN_ADDRESS, {"patient": patient}).one_or_none()
     if row is None:
         return None
     stopped = row.stopped_at is not None or row.wrong_at is not None
@@ -143,8 +152,7 @@ def learn_fact(
 
 def facts_of(connection: Connection, patient: int) -> dict[str, FactValue]:
     """All that is known about the patient."""
-    query = select(FACT.c.name, FACT.c.value).where(FACT.c.patient_id == patient)
-    return {row.name: row.value for row in connection.execute(query)}
+    return {row.name: row.value for row in connection.execute(_FACTS, {"patient": patient})}
 
 
 def put_hold(connection: Connection, patient: int, hold: MedicineHold) -> None:
@@ -169,10 +177,9 @@ def drop_holds(connection: Connection, patient: int, medicines: Sequence[str]) -
 
 def holds_of(connection: Connection, patient: int) -> tuple[MedicineHold, ...]:
     """The medicines that a prescriber told the patient to stop, by last dose."""
-    query = select(HOLD).where(HOLD.c.patient_id == patient).order_by(HOLD.c.last_dose_on)
     return tuple(
         MedicineHold(
             row.medicine, row.last_dose_on, row.prescriber, row.instruction, row.last_dose_at
         )
-        for row in connection.execute(query)
+        for row in connection.execute(_HOLDS, {"patient": patient})
     )

@@ -5,7 +5,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, insert, select, update
 
 from bot.core.planned import NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Late, Priority
@@ -13,28 +13,35 @@ from bot.core.record import ItemStatus, Operation
 from bot.store.engine import upsert
 from bot.store.tables import ITEM, PROMPT
 
+_ITEMS = (
+    select(ITEM.c.name, ITEM.c.value, ITEM.c.by, ITEM.c.at)
+    .where(ITEM.c.patient_id == bindparam("patient"), ITEM.c.generation == bindparam("revision"))
+    .order_by(ITEM.c.at, ITEM.c.id)
+)
+
 
 def put_prompts(
     connection: Connection, operation: Operation, prompts: Iterable[PlannedPrompt], now: datetime
 ) -> None:
-    """Add prompts in the operation's present generation; a withdrawn one of that key comes back."""
+    """Add prompts in the operation's present generation.
+
+    A withdrawn prompt of the same key comes back; one that is planned or settled stays as it is.
+    """
     rows = [_columns(operation, prompt, now) for prompt in prompts]
-    withdrawn = set(_withdrawn_keys(connection, operation)) if rows else set()
-    fresh = [row for row in rows if row["key"] not in withdrawn]
+    known = _states(connection, operation) if rows else {}
+    fresh = [row for row in rows if row["key"] not in known]
     if fresh:
         connection.execute(insert(PROMPT), fresh)
     for row in rows:
-        if row["key"] in withdrawn:
+        if known.get(row["key"]) == "cancelled":
             upsert(connection, PROMPT, row, ("surgery_id", "key", "generation"))
 
 
-def _withdrawn_keys(connection: Connection, operation: Operation) -> Sequence[str]:
-    query = select(PROMPT.c.key).where(
-        PROMPT.c.surgery_id == operation.id,
-        PROMPT.c.generation == operation.revision,
-        PROMPT.c.state == "cancelled",
+def _states(connection: Connection, operation: Operation) -> dict[str, str]:
+    query = select(PROMPT.c.key, PROMPT.c.state).where(
+        PROMPT.c.surgery_id == operation.id, PROMPT.c.generation == operation.revision
     )
-    return connection.execute(query).scalars().all()
+    return {row.key: row.state for row in connection.execute(query)}
 
 
 def retime_prompts(
@@ -205,12 +212,8 @@ def record_item(
 
 def items_of(connection: Connection, operation: Operation) -> dict[str, ItemStatus]:
     """What is recorded in the operation's present revision."""
-    query = (
-        select(ITEM)
-        .where(ITEM.c.patient_id == operation.patient, ITEM.c.generation == operation.revision)
-        .order_by(ITEM.c.at, ITEM.c.id)
-    )
+    whose = {"patient": operation.patient, "revision": operation.revision}
     return {
         row.name: ItemStatus(row.name, row.value, row.by, row.at)
-        for row in connection.execute(query)
+        for row in connection.execute(_ITEMS, whose)
     }

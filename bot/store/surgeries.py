@@ -4,12 +4,18 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, delete, insert, select, update
 
 from bot.core.protocol import Surgery
 from bot.core.record import OnCall, Operation
 from bot.store.engine import insert_new
 from bot.store.tables import ON_CALL, SURGEON, SURGERY
+
+_OPERATION = (
+    select(SURGERY, SURGEON.c.name.label("surgeon"))
+    .join(SURGEON, SURGEON.c.id == SURGERY.c.surgeon_id)
+    .where(SURGERY.c.patient_id == bindparam("patient"))
+)
 
 
 def surgeon_id(connection: Connection, name: str) -> int:
@@ -63,12 +69,7 @@ def add_surgery(connection: Connection, patient: int, surgeon: str, surgery: Sur
 
 def operation_of(connection: Connection, patient: int) -> Operation:
     """The patient's operation. Raises LookupError when there is none."""
-    query = (
-        select(SURGERY, SURGEON.c.name.label("surgeon"))
-        .join(SURGEON, SURGEON.c.id == SURGERY.c.surgeon_id)
-        .where(SURGERY.c.patient_id == patient)
-    )
-    row = connection.execute(query).one_or_none()
+    row = connection.execute(_OPERATION, {"patient": patient}).one_or_none()
     if row is None:
         raise LookupError(f"Patient {patient} has no surgery on file. Enrol them first.")
     return _operation(row)

@@ -1,13 +1,16 @@
 """One published content for all tests here (loading it takes seconds), a fresh record for each."""
 
+import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
 
 import pytest
 
 from bot.channels.recording import RecordingChannel
 from bot.core.copies import CopyLevel
+from bot.core.escalation import Case
 from bot.core.protocol import Surgery
 from bot.service.enrolment import CoachWish, Enrolment
 from bot.service.practice import Practice
@@ -27,7 +30,8 @@ class Clinic:
     app: App
     phones: RecordingChannel
     times: list[datetime]
-    heard: int = field(default=0)
+    patient_phone: str = PATIENT
+    coach_phone: str = COACH
 
     @property
     def now(self) -> datetime:
@@ -54,6 +58,21 @@ class Clinic:
         self.app.relay()
         return self.texts(address)[before:]
 
+    def settle_in(self, patient: int) -> None:
+        """Answer the questions of the first day, so that nothing is open."""
+        for _ in range(12):
+            self.wait(minutes=3)
+            if self.app.chart(patient).conversation.open is None:
+                continue
+            self.says("1")
+
+    def cases(self, patient: int) -> dict[str, Case]:
+        """Open escalations by topic."""
+        return {seen.case.topic: seen.case for seen in self.app.worklist(patient)}
+
+    def go_to(self, moment: datetime) -> None:
+        self.wait(seconds=(moment - self.now).total_seconds())
+
     def texts(self, address: str = PATIENT) -> list[str]:
         return self.phones.texts_to(address)
 
@@ -74,10 +93,24 @@ def published() -> Practice:
     return load_practice(open_engine("sqlite://"))
 
 
-@pytest.fixture
-def clinic(published, tmp_path) -> Iterator[Clinic]:
-    engine = open_engine(f"sqlite:///{tmp_path / 'record.db'}")
+@pytest.fixture(scope="session")
+def empty_record(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("record") / "empty.db"
+    engine = open_engine(f"sqlite:///{path}")
     upgrade(engine)
+    with engine.connect() as connection:
+        connection.exec_driver_sql("COMMIT")
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+        connection.exec_driver_sql("BEGIN")
+    engine.dispose()
+    return path
+
+
+@pytest.fixture
+def clinic(published, empty_record, tmp_path) -> Iterator[Clinic]:
+    path = tmp_path / "record.db"
+    shutil.copy(empty_record, path)
+    engine = open_engine(f"sqlite:///{path}")
     times = [MONDAY]
     app = App(replace(published, engine=engine), lambda: times[0])
     phones = RecordingChannel(app.clock, "sms")

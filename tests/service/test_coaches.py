@@ -1,0 +1,97 @@
+import pytest
+
+from bot.core.copies import CopyLevel
+
+NURSE = "Nurse Ortiz"
+
+
+def test_an_invited_coach_gets_only_the_invitation_until_they_say_yes(clinic):
+    patient = clinic.enrol()
+    clinic.app.care.add_coach(
+        patient, "Marguerite Vale", "sms", clinic.coach_phone, CopyLevel.EVERYTHING, NURSE
+    )
+    clinic.wait(days=3)
+    clinic.says("I have a fever")
+    assert len(clinic.texts(clinic.coach_phone)) == 1
+    assert "Reply YES to join" in clinic.texts(clinic.coach_phone)[0]
+
+
+def test_a_yes_joins_and_the_patient_is_told(clinic):
+    patient = clinic.with_coach(CopyLevel.EVERYTHING)
+    assert clinic.app.chart(patient).active_coaches[0].name == "Marguerite Vale"
+    assert any("has joined as your coach" in text for text in clinic.texts())
+
+
+def test_a_no_ends_it_and_the_nurse_knows(clinic):
+    patient = clinic.enrol()
+    clinic.app.care.add_coach(
+        patient, "Marguerite Vale", "sms", clinic.coach_phone, CopyLevel.EVERYTHING, NURSE
+    )
+    clinic.app.relay()
+    (answer,) = clinic.says("no", clinic.coach_phone)
+    assert "no more messages" in answer
+    assert "coach_invite" in clinic.cases(patient)
+    clinic.wait(days=3)
+    assert len(clinic.texts(clinic.coach_phone)) == 2
+
+
+@pytest.mark.parametrize(
+    ("level", "hears"),
+    [(CopyLevel.EVERYTHING, True), (CopyLevel.REMINDERS, False), (CopyLevel.TROUBLE_ONLY, True)],
+)
+def test_a_coach_hears_of_an_alarm_as_the_patient_consented(clinic, level, hears):
+    clinic.with_coach(level)
+    before = len(clinic.texts(clinic.coach_phone))
+    clinic.says("I have a fever")
+    assert (len(clinic.texts(clinic.coach_phone)) > before) is hears
+
+
+def test_less_consent_counts_from_that_moment(clinic):
+    patient = clinic.with_coach(CopyLevel.EVERYTHING)
+    clinic.app.care.set_coach_level(patient, CopyLevel.REMINDERS, NURSE)
+    before = len(clinic.texts(clinic.coach_phone))
+    clinic.says("I have a fever")
+    assert len(clinic.texts(clinic.coach_phone)) == before
+
+
+def test_a_coach_who_says_stop_gets_nothing_more_and_the_patient_goes_on(clinic):
+    patient = clinic.with_coach(CopyLevel.EVERYTHING)
+    clinic.says("STOP", clinic.coach_phone)
+    before = len(clinic.texts(clinic.coach_phone))
+    clinic.wait(days=4)
+    assert len(clinic.texts(clinic.coach_phone)) == before
+    assert not clinic.app.chart(patient).conversation.stopped
+
+
+def test_an_alarm_that_a_coach_reports_is_the_patients_alarm(clinic):
+    patient = clinic.with_coach(CopyLevel.EVERYTHING)
+    clinic.says("she has a fever of 102", clinic.coach_phone)
+    assert clinic.cases(patient)["alarm"].reasons[0] == "fever"
+
+
+def test_danger_reported_by_someone_not_yet_joined_is_not_lost(clinic):
+    patient = clinic.enrol()
+    clinic.app.care.add_coach(
+        patient, "Marguerite Vale", "sms", clinic.coach_phone, CopyLevel.EVERYTHING, NURSE
+    )
+    clinic.app.relay()
+    (answer,) = clinic.says("Rosalind has chest pain", clinic.coach_phone)
+    assert "911" in answer
+    assert "alarm" in clinic.cases(patient)
+
+
+def test_a_removed_coach_gets_nothing_more(clinic):
+    patient = clinic.with_coach(CopyLevel.EVERYTHING)
+    (coach,) = clinic.app.chart(patient).active_coaches
+    clinic.app.care.remove_coach(patient, coach.id, NURSE)
+    before = len(clinic.texts(clinic.coach_phone))
+    clinic.wait(days=2)
+    assert len(clinic.texts(clinic.coach_phone)) == before
+
+
+def test_a_stopped_patients_coach_gets_no_more_reminders(clinic):
+    clinic.with_coach(CopyLevel.EVERYTHING)
+    clinic.says("STOP")
+    before = len(clinic.texts(clinic.coach_phone))
+    clinic.wait(days=10)
+    assert len(clinic.texts(clinic.coach_phone)) == before

@@ -243,6 +243,7 @@ class SmppRig:
             until("the link is bound", lambda: self.channel.trouble() is None)
 
     def on_phone(self) -> list[str]:
+        self.peer.tell()  # its answer comes after all that it told before
         return [kept["text"] for kept in self.peer.seen("submit") if kept["taken"]]
 
     def says(self, text: str) -> None:

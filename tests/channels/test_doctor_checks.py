@@ -137,6 +137,7 @@ def test_an_smsc_lets_the_right_password_in_and_takes_no_reply(node: str, tmp_pa
         assert (finding.health, finding.says) == (
             Health.WELL, f"127.0.0.1:{port} lets coach in",
         )  # fmt: skip
+        smsc.tell()
         assert smsc.seen("bind") == [{"event": "bind", "as": "bind_transmitter"}]
         wrong = of(look(right | {"COUNTDOWN_SMS__PASSWORD": "wrong"}, tmp_path), "sms")
         assert wrong.health is Health.WRONG

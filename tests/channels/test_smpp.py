@@ -30,6 +30,7 @@ def rig(node: str) -> Iterator[SmppRig]:
 
 
 def submits(rig: SmppRig) -> list[dict[str, Any]]:
+    rig.peer.tell()  # its answer comes after all that it told before
     return rig.peer.seen("submit")
 
 

@@ -204,6 +204,6 @@ def _answer_in_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
 
 def join_words(draft: Draft) -> None:
     """Pass on the words of someone who stopped the messages while a nurse has their case open."""
-    open_reasons = sorted(draft.conversation.escalated, key=lambda r: severity(draft.book, r))
+    open_reasons = sorted(draft.conversation.escalated, key=lambda r: (severity(draft.book, r), r))
     if open_reasons:
         draft.effects.append(Escalate(open_reasons[0], draft.words, draft.because))

@@ -1,6 +1,7 @@
 """Matching a reading to one of the replies that the open question expects."""
 
 import unicodedata
+from collections.abc import Iterable
 
 from bot.core.flow import Flow, State
 from bot.reading.reading import Act, Asked, Reading
@@ -46,12 +47,17 @@ def chosen_number(state: State, reading: Reading, text: str) -> int | None:
 
 
 def labelled_key(flow: Flow, state: State, text: str) -> str | None:
-    """The choice whose label, in any language, is exactly what was written."""
+    """The one choice whose label, in any language, is what was written.
+
+    The part after a comma is enough: "nobody answered" for "No, nobody answered".
+    """
     said = plain(text)
-    for key in state.choices:
-        if said and said in {plain(label) for label in flow.labels.get(key, {}).values()}:
-            return key
-    return None
+    keys = [key for key in state.choices if said in _wordings(flow.labels.get(key, {}).values())]
+    return keys[0] if said and len(keys) == 1 else None
+
+
+def _wordings(labels: Iterable[str]) -> set[str]:
+    return {plain(part) for label in labels for part in (label, *label.split(",")[1:])}
 
 
 def _by_act(state: State, reading: Reading) -> str | None:

@@ -64,6 +64,18 @@ def test_the_words_of_a_choice_mean_that_choice_in_any_language(chat: Chat) -> N
     assert chat.said() == [("wash", "later_ok")]
 
 
+@pytest.mark.parametrize(
+    ("text", "record"),
+    [("nobody answered", "not_done"), ("No contestaron!", "not_done"), ("answered", None)],
+)
+def test_the_part_of_a_label_after_its_comma_is_enough(
+    chat: Chat, text: str, record: str | None
+) -> None:
+    chat.prompt("call_check", Priority.SAFETY)
+    chat.hear(text)
+    assert chat.records().get("office_call") == record
+
+
 def test_a_number_that_is_not_on_the_list_is_never_taken_for_an_answer(chat: Chat) -> None:
     wash(chat)
     chat.hear("9", Act.CHOICE, choices=(9,))

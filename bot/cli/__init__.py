@@ -6,6 +6,7 @@ from bot.cli.check import check
 from bot.cli.demo import demo
 from bot.cli.doctor import doctor
 from bot.cli.enrol import import_schedule
+from bot.cli.pictures import pictures
 from bot.cli.plan import plan
 from bot.cli.read import read
 from bot.cli.serve import serve
@@ -24,6 +25,7 @@ app.command()(plan)
 app.command("import")(import_schedule)
 app.command()(read)
 app.command()(check)
+app.command()(pictures)
 app.command()(serve)
 app.command()(doctor)
 

@@ -45,10 +45,9 @@ class Sent:
 class Incoming:
     """One message from a phone. `message_id` is the provider's, the same when it is given again.
 
-    `enrol` is the code of a deep link when the message is one. `answers` is the provider's id (as
-    in `Sent`) of the message whose button was pressed, so that yesterday's button is not taken for
-    an answer to today's question; typed text has none. `by` is known only where one address speaks
-    for two.
+    `enrol` is the code of a deep link when the message is one. `answers` is the `key` of the
+    message whose button was pressed, so that yesterday's button is not taken for an answer to
+    today's question; typed text has none. `by` is known only where one address speaks for two.
     """
 
     channel: str

@@ -8,6 +8,7 @@ import asyncio
 import contextlib
 import logging
 from collections.abc import Mapping
+from concurrent.futures import Future
 from functools import partial
 from typing import Any
 
@@ -53,6 +54,7 @@ class TelegramChannel:
         self._failed: Exception | None = None
         self._trouble: str | None = "not started"
         self._ready = False
+        self._serving: Future[None] | None = None
         self._on_incoming: OnIncoming | None = None
         self._on_delivery: OnDelivery | None = None
         self._listen()
@@ -65,7 +67,7 @@ class TelegramChannel:
     def start(self, on_incoming: OnIncoming, on_delivery: OnDelivery) -> None:
         """Begins to fetch updates, or registers the webhook. Goes on trying if it cannot yet."""
         self._on_incoming, self._on_delivery = on_incoming, on_delivery
-        self._loop.begin(self._serve())
+        self._serving = self._loop.begin(self._serve())
 
     def send(self, outgoing: Outgoing) -> Sent:
         """Sends or edits one message. Choices become buttons under the last piece."""
@@ -91,6 +93,8 @@ class TelegramChannel:
         """Stops fetching and closes the connections."""
         if self._loop.closed:
             return
+        if self._serving:
+            self._serving.cancel()
         with contextlib.suppress(TelegramError, RuntimeError, TimeoutError):
             self._loop.run(self._app.shutdown(), 10)
         self._loop.close()
@@ -183,7 +187,7 @@ class TelegramChannel:
 
     async def _send(self, outgoing: Outgoing) -> Sent:
         *first, last = cut(outgoing.text, TELEGRAM_TEXT)
-        markup = buttons(outgoing.choices)
+        markup = buttons(outgoing.choices, outgoing.key)
         if outgoing.replaces and not first and await self._edit(outgoing, markup):
             return Sent(outgoing.replaces)
         for piece in first:

@@ -8,7 +8,7 @@ from telegram import InlineKeyboardButton, InlineKeyboardMarkup, Message, Update
 from telegram.ext import AIORateLimiter, Application
 
 from bot.channels.form import button_rows, chosen
-from bot.channels.telegram_read import label_pressed
+from bot.channels.telegram_read import button_data, label_pressed
 
 WEBHOOK_PATH = "/channels/telegram"
 os.environ.setdefault("PTB_TIMEDELTA", "1")  # the library's coming way of telling waits
@@ -46,12 +46,12 @@ def application(settings: TelegramSettings) -> Application[Any, Any, Any, Any, A
     )
 
 
-def buttons(choices: tuple[str, ...]) -> InlineKeyboardMarkup | None:
-    """The choices as buttons; pressing one sends back its number."""
+def buttons(choices: tuple[str, ...], key: str) -> InlineKeyboardMarkup | None:
+    """The choices as buttons. Each carries its number and the key of its message."""
     if not choices:
         return None
     rows = [
-        [InlineKeyboardButton(label, callback_data=str(number)) for label in row]
+        [InlineKeyboardButton(label, callback_data=button_data(number, key)) for label in row]
         for number, row in enumerate(button_rows(choices), start=1)
     ]
     return InlineKeyboardMarkup(rows)

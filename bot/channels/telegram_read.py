@@ -8,6 +8,7 @@ from telegram.constants import ChatMemberStatus
 from bot.channels.base import Delivery, DeliveryState, Incoming
 
 CHANNEL = "telegram"
+BUTTON_OCTETS = 64  # Bot API, InlineKeyboardButton.callback_data
 # Kinds without text. They are handed on by name: a voice message may hold an alarm, so a person
 # must learn that one came.
 _WORDLESS = ("voice", "audio", "photo", "video", "video_note", "document", "location", "contact")
@@ -52,14 +53,13 @@ def pressed(update: Update, now: datetime) -> Incoming | None:
     query = update.callback_query
     if query is None or query.message is None or query.message.chat.type != Chat.PRIVATE:
         return None
-    chat_id = query.message.chat.id
     return Incoming(
         CHANNEL,
-        str(chat_id),
+        str(query.message.chat.id),
         label_pressed(update),
         f"update-{update.update_id}",
         now,
-        answers=provider_id(chat_id, query.message.message_id),
+        answers=key_pressed(query.data or ""),
     )
 
 
@@ -70,7 +70,23 @@ def label_pressed(update: Update) -> str:
     message = query.message if query else None
     markup = message.reply_markup if isinstance(message, Message) else None
     buttons = [button for row in markup.inline_keyboard for button in row] if markup else []
-    return next((button.text for button in buttons if button.callback_data == data), data)
+    number = data.partition(":")[0]
+    return next((button.text for button in buttons if button.callback_data == data), number)
+
+
+def button_data(number: int, key: str) -> str:
+    """What a button sends back: its number and the key of its message, if that has room.
+
+    The key and not Telegram's own number, so that a button still says what it answers when the
+    message arrived but Telegram's answer to us did not.
+    """
+    data = f"{number}:{key}"
+    return data if len(data.encode()) <= BUTTON_OCTETS else str(number)
+
+
+def key_pressed(data: str) -> str | None:
+    """The key of the message that a pressed button belongs to; None if it had no room."""
+    return data.partition(":")[2] or None
 
 
 def blocked(update: Update, now: datetime) -> Delivery | None:

@@ -56,16 +56,26 @@ def test_a_group_is_not_answered() -> None:
 
 
 def test_a_button_is_read_by_its_label() -> None:
-    keyboard = [[{"text": "Done", "callback_data": "1"}], [{"text": "Later", "callback_data": "2"}]]
-    incoming = read.pressed(pressed("2", text="?", reply_markup={"inline_keyboard": keyboard}), NOW)
+    labels = enumerate(("Done", "Later"), start=1)
+    keyboard = [[{"text": t, "callback_data": read.button_data(n, "turn.1")}] for n, t in labels]
+    data = read.button_data(2, "turn.1")
+    incoming = read.pressed(
+        pressed(data, text="?", reply_markup={"inline_keyboard": keyboard}), NOW
+    )
     assert incoming is not None
-    assert (incoming.text, incoming.answers) == ("Later", "4711/5")
+    assert (incoming.text, incoming.answers) == ("Later", "turn.1")
 
 
 def test_a_button_of_a_message_that_is_gone_is_read_by_its_number() -> None:
-    incoming = read.pressed(pressed("2", date=0), NOW)
+    incoming = read.pressed(pressed("2:turn.1", date=0), NOW)
     assert incoming is not None
-    assert (incoming.text, incoming.answers) == ("2", "4711/5")
+    assert (incoming.text, incoming.answers) == ("2", "turn.1")
+
+
+def test_a_key_too_long_for_a_button_is_left_out() -> None:
+    assert read.button_data(1, "k" * 62) == "1:" + "k" * 62
+    assert read.button_data(1, "k" * 63) == "1"
+    assert read.key_pressed("1") is None
 
 
 def test_ids_of_our_messages_go_there_and_back() -> None:

@@ -95,11 +95,13 @@ def _medicine_stop(reply: Understood) -> Reading | None:
 def _yes_no(reply: Understood) -> Reading | None:
     if (pick := _picked(reply)) is not None and reply.numbers:
         return pick
-    if reply.says("act.no", "act.not_done") or reply.whole_message("no"):
-        return Reading(Act.DENY, because=reply.quote("act.no", "act.not_done"))
+    if reply.says("act.no") or reply.whole_message("no"):
+        return Reading(Act.DENY, because=reply.quote("act.no") or (reply.whole,))
     if _says_yes(reply) or reply.says("act.all_good", "act.done", "act.yes_short"):
         because = reply.quote("mod.yes", "act.yes", "act.yes_short", "act.all_good", "act.done")
         return Reading(Act.AFFIRM, because=because)
+    if reply.says("act.not_done"):
+        return Reading(Act.DENY, because=reply.quote("act.not_done"))
     return None
 
 

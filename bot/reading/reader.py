@@ -85,20 +85,26 @@ def _danger(reply: Understood) -> Reading | None:
     harm = [m for m in mentions if m.concept == "self_harm" and not m.others]
     if harm:
         return Reading(Act.SELF_HARM, alert=True, because=_words(harm))
-    grave = [
-        m
-        for m in mentions
-        if m.concept.startswith("emergency.") and not (m.others and SYMPTOMS.get(m.concept))
-    ]
+    fell = any(m.concept == "symptom.fall" for m in mentions)
+    grave = [m for m in mentions if _is_grave(m, fell)]
     if not grave:
         return None
     return _about(Act.EMERGENCY, reply, grave, [m for m in mentions if not m.others])
 
 
+def _is_grave(mention: Mention, fell: bool) -> bool:
+    """An emergency; "can't walk" is one only after a fall, in people who wait for a new joint."""
+    if not mention.concept.startswith("emergency."):
+        return False
+    if mention.concept == "emergency.injury_after_fall":
+        return fell
+    return not (mention.others and mention.concept in SYMPTOMS)
+
+
 def _alarm(reply: Understood) -> Reading | None:
     """Symptoms of the patient, then illness around them."""
     mentions = [m for m in reply.mentions if m.holds]
-    own = [m for m in mentions if not m.others and m.concept in SYMPTOMS]
+    own = [m for m in mentions if not m.others and m.concept in SYMPTOMS and not _is_idle(m)]
     exposed = [m for m in mentions if m.others]
     if own:
         reading = _about(Act.SYMPTOM, reply, own, own)
@@ -106,6 +112,10 @@ def _alarm(reply: Understood) -> Reading | None:
     if exposed:
         return Reading(Act.EXPOSURE, alert=True, because=_words(exposed))
     return None
+
+
+def _is_idle(mention: Mention) -> bool:
+    return mention.concept == "emergency.injury_after_fall"
 
 
 def _about(act: Act, reply: Understood, why: list[Mention], said: list[Mention]) -> Reading:
@@ -152,6 +162,8 @@ def _not_an_answer(reply: Understood) -> Reading | None:
     if reply.says("act.died", "act.wrong_number_words"):
         because = reply.quote("act.died", "act.wrong_number_words")
         return Reading(Act.WRONG_NUMBER, alert=reply.says("act.died"), because=because)
+    if reply.asks and any(m.supposed for m in reply.mentions):
+        return Reading(Act.QUESTION, because=(reply.whole,))
     if reply.says("act.reschedule_words"):
         return Reading(Act.RESCHEDULE, because=reply.quote("act.reschedule_words"))
     if reply.whole_message("help") or reply.says("act.help_words") or reply.whole == "":

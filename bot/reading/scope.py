@@ -32,6 +32,7 @@ class Mention:
     still: bool = False
     supposed: bool = False
     others: bool = False
+    lasting: bool = False  # no "gone" or "last month" undoes it
     clause: int = 0
 
     @property
@@ -135,9 +136,10 @@ def _neg(walk: Walk, event: Match) -> None:
 
 def _answers_mention(walk: Walk, event: Match) -> bool:
     """True for the "no" of "fever: no" and "fever no cough no"."""
-    if not walk.mentions or event.end - event.start > 1 or event.start < walk.mentions[-1].end:
+    last_end = max((m.end for m in walk.mentions[-4:]), default=event.start + 1)
+    if event.end - event.start > 1 or event.start < last_end:
         return False
-    between = walk.words[walk.mentions[-1].end : event.start]
+    between = walk.words[last_end : event.start]
     following = walk.words[event.end] if event.end < len(walk.words) else STOP
     if not between:
         return following.separates or _filled_in_like_a_form(walk)
@@ -153,10 +155,13 @@ def _filled_in_like_a_form(walk: Walk) -> bool:
 def _yes(walk: Walk, event: Match) -> None:
     if walk.mentions and walk.mentions[-1].end == event.start:
         walk.mentions[-1].denied = False
-    elif walk.mentions and walk.mentions[-1].end == event.start - 1:
-        if walk.words[event.start - 1] in (COMMA, QUESTION):
-            walk.mentions[-1].denied = False
+    elif walk.mentions and walk.mentions[-1].end == event.start - 1 and _asked_before(walk, event):
+        walk.mentions[-1].denied = False
     walk.no = 0
+
+
+def _asked_before(walk: Walk, event: Match) -> bool:
+    return walk.words[event.start - 1] in (COMMA, QUESTION)
 
 
 def _restart(walk: Walk, event: Match) -> None:
@@ -257,7 +262,9 @@ def _place_times(walk: Walk) -> None:
 
 def _mark(mentions: list[Mention], name: str) -> None:
     for mention in mentions:
-        if name != "gone" or mention.concept != "fever_reading":
+        if not (mention.lasting and name in ("gone", "past")) and not (
+            name == "gone" and mention.concept == "fever_reading"
+        ):
             setattr(mention, name, True)
 
 
@@ -269,11 +276,22 @@ def _mention(walk: Walk, event: Match) -> None:
             end=event.end,
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=_is_denied(walk, event),
-            supposed=(walk.supposed and not _claimed(walk, event)) or walk.pets,
-            others=walk.others and not walk.caught,
+            supposed=(walk.supposed and not _claimed(walk, event)) or _of_a_pet(walk, event),
+            others=walk.others and not walk.caught and not _says_my(walk, event),
+            lasting=event.negative or event.concept == "self_harm",
             clause=walk.clause,
         )
     )
+
+
+def _says_my(walk: Walk, event: Match) -> bool:
+    """True for "someone sitting on my chest": the chest is the writer's."""
+    return any(w.text in ("my", "mi") for w in walk.words[event.start : event.end])
+
+
+def _of_a_pet(walk: Walk, event: Match) -> bool:
+    """True for the cough of "my dog has a cough"; its bite and a fall over it are the patient's."""
+    return walk.pets and event.concept not in ("symptom.skin_wound", "symptom.fall")
 
 
 def _claimed(walk: Walk, event: Match) -> bool:

@@ -108,6 +108,7 @@ SYMPTOMS = {f"symptom.{s.value}": s for s in Symptom} | {
     "emergency.chest_pain": Symptom.CHEST_PAIN,
     "emergency.breathing": Symptom.BREATHING,
     "emergency.injury": Symptom.FALL,
+    "emergency.injury_after_fall": Symptom.FALL,
 }
 URGENT = {Symptom.CHEST_PAIN, Symptom.BREATHING}
 EXPECTED_ACTS = {

@@ -42,7 +42,13 @@ def make_app(
     passwords: Passwords | None = None,
 ) -> Starlette:
     """The nurse's page on a service. `webhooks` are the channels' own routes."""
-    site = Site(app, page_environment(), passwords or Passwords(), new_secret, settings.public_url)
+    site = Site(
+        app,
+        page_environment(_titles(app)),
+        passwords or Passwords(),
+        new_secret,
+        settings.public_url,
+    )
     pages = [Route(line.path, guarded(site, line), methods=[line.method]) for line in TABLE]
     fixed = Mount("/static", StaticFiles(directory=STATIC), name="static")
     made = Starlette(
@@ -52,6 +58,10 @@ def make_app(
     )
     made.add_exception_handler(Exception, _broken(site))
     return made
+
+
+def _titles(app: App) -> dict[str, str]:
+    return {name: reason.title for name, reason in app.practice.book.reasons.items()}
 
 
 def _health(site: Site) -> Endpoint:

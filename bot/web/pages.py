@@ -1,16 +1,43 @@
 """The templates' environment: what every template can say, how moments and phones are written."""
 
 import re
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
+STEPS = {
+    "opened": "Reported",
+    "patient_told": "The patient was told what happens next",
+    "nurse_notified": "Told",
+    "answered": "The patient answered",
+    "worse": "More was reported",
+    "same": "The same was reported again",
+    "returned": "The patient did not get through, or fell silent",
+    "acknowledged": "Taken",
+    "patient_reached": "Patient reached",
+    "decided": "Decided",
+    "closed": "Closed",
+    "noted": "Note",
+    "undone": "Taken back",
+}
+SAID = {
+    "acknowledge": "It is yours now.",
+    "reached": "Written down: you spoke with the patient.",
+    "note": "The note is in the log.",
+    "decide": "The decision is saved, and the patient is being told.",
+    "close": "Closed.",
+    "undo": "Taken back. The log shows both.",
+}
 _MINUTE, _HOUR, _DAY = 60, 3600, 86400
 
 
-def page_environment() -> Environment:
-    """Templates of this package. Everything is escaped, and a missing value is an error."""
+def page_environment(titles: Mapping[str, str]) -> Environment:
+    """Templates of this package; `titles` of the reasons for an escalation by their name.
+
+    Everything is escaped, and a missing value is an error.
+    """
     made = Environment(
         loader=PackageLoader("bot.web"),
         autoescape=select_autoescape(default=True),
@@ -21,7 +48,8 @@ def page_environment() -> Environment:
     made.filters.update(
         local=local, day=day, iso=iso, span=span, tel=tel, words=words, capital=capital
     )
-    made.globals.update(plural=plural)
+    made.filters["moment_of"] = datetime.fromisoformat
+    made.globals.update(plural=plural, STEPS=STEPS, SAID=SAID, TITLES=titles)
     return made
 
 

@@ -10,6 +10,7 @@ from pwdlib.hashers.argon2 import Argon2Hasher
 from starlette.testclient import TestClient
 
 from bot.channels.recording import RecordingChannel
+from bot.channels.trial import TrialChannel
 from bot.config_sections import Settings
 from bot.core.protocol import Surgery
 from bot.core.staff import Role
@@ -108,6 +109,7 @@ def ward(published, tmp_path) -> Iterator[Ward]:
     app = App(replace(published, engine=engine), lambda: times[0])
     phones = RecordingChannel(app.clock, "sms")
     app.connect(phones)
+    app.connect(TrialChannel())
     for name, role in (
         ("Ann Lee", Role.NURSE),
         ("Bo Marsh", Role.NURSE),

@@ -3,7 +3,7 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import select
 
-from bot.core.staff import LONGEST_WAIT, password_fault, wait_after
+from bot.core.staff import password_fault, wait_after
 from bot.store.engine import reading
 from bot.store.tables_log import AUDIT
 from bot.store.tables_staff import ACCOUNT, WEB_SESSION

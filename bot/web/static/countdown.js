@@ -32,28 +32,31 @@
   });
   setInterval(() => polls() && Date.now() - lastGood > STALE_MS && showStopped(true), 5000);
 
-  /* An update waits while a field in its area holds something typed, or a part of it is open. */
+  /* An update waits while something is being written in its area. */
   function inUse(area) {
-    if (area.querySelector("details[open]")) return true;
     return Array.from(area.querySelectorAll("textarea, input, select")).some((field) =>
-      field.type === "hidden" ? false : field === document.activeElement || field.value !== (field.defaultValue || field.value));
+      field.type !== "hidden" && (field === document.activeElement || changed(field)));
   }
+  function changed(field) {
+    if (field.tagName === "SELECT") return !field.options[field.selectedIndex].defaultSelected && field.selectedIndex > 0;
+    return field.value !== field.defaultValue;
+  }
+  let opened = []; // what the reader had unfolded stays unfolded
   document.addEventListener("htmx:beforeSwap", (event) => {
     const area = event.detail.target;
-    if (!isLive(event) || !inUse(area)) return;
+    if (!area || !area.hasAttribute("data-live")) return;
+    opened = Array.from(area.querySelectorAll("details[open]"), (one) => one.id);
+    if (!inUse(area)) return;
     event.detail.shouldSwap = false;
     const waiting = area.querySelector("[data-waiting]");
     if (waiting) waiting.hidden = event.detail.xhr.getResponseHeader("X-Content-Mark") === area.dataset.mark;
   });
-  /* The place of the keyboard is kept over an update. */
-  let focused = "";
-  document.addEventListener("htmx:beforeSwap", (event) => {
-    if (isLive(event) && document.activeElement) focused = document.activeElement.id || "";
-  });
-  document.addEventListener("htmx:afterSwap", (event) => {
-    const again = focused && document.getElementById(focused);
-    if (again && again !== document.activeElement) again.focus({ preventScroll: true });
-    if (event.target && event.target.id === "session") begin();
+  document.addEventListener("htmx:afterSettle", (event) => {
+    if (event.target.id === "session") begin();
+    const area = document.querySelector("[data-live]");
+    if (!area || event.target !== area) return;
+    opened.forEach((id) => { const one = document.getElementById(id); if (one) one.open = true; });
+    if (area.dataset.title) document.title = area.dataset.title;
   });
 
   /* The session's end. */

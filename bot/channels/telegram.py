@@ -25,7 +25,7 @@ from telegram.ext import (
 from telegram.helpers import create_deep_linked_url
 
 from bot.channels import telegram_read as read
-from bot.channels.base import Clock, Incoming, OnDelivery, OnIncoming, Outgoing, Sent
+from bot.channels.base import Clock, Incoming, OnDelivery, OnIncoming, Outgoing, SendFailed, Sent
 from bot.channels.form import TELEGRAM_TEXT, cut
 from bot.channels.loop_thread import LoopThread, in_thread
 from bot.channels.telegram_client import (
@@ -38,6 +38,7 @@ from bot.channels.telegram_client import (
 from bot.channels.telegram_errors import failure, not_editable, not_modified, wait_asked
 
 log = logging.getLogger(__name__)
+NOT_OPEN_WAIT = 600.0  # seconds
 UPDATES = [Update.MESSAGE, Update.EDITED_MESSAGE, Update.CALLBACK_QUERY, Update.MY_CHAT_MEMBER]
 Context = CallbackContext[Any, Any, Any, Any]
 
@@ -71,6 +72,9 @@ class TelegramChannel:
 
     def send(self, outgoing: Outgoing) -> Sent:
         """Sends or edits one message. Choices become buttons under the last piece."""
+        if not outgoing.address.isdigit():  # an enrolment code, say: Telegram knows chats by number
+            reason = "the chat is not open yet: the patient has not followed the link"
+            raise SendFailed(reason, permanent=False, retry_after=NOT_OPEN_WAIT)
         try:
             return self._loop.run(self._send(outgoing), self._settings.answer_within * 2)
         except (TelegramError, TimeoutError) as error:

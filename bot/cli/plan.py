@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from enum import StrEnum
 from importlib.resources import files
 from pathlib import Path
@@ -11,6 +12,7 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
+from bot.cli.plan_compare import compared, compared_json, print_compared
 from bot.cli.plan_options import enrolled_of, facts_of, hold_of, surgery_of
 from bot.content.faults import ContentFaults
 from bot.content.load import load_book, load_protocols, load_rules, shelf
@@ -78,6 +80,12 @@ def plan(
     surgeon: Annotated[
         str | None, typer.Option(help="A surgeon's own rules: a file name in rules/surgeons.")
     ] = None,
+    compare: Annotated[
+        tuple[str, str] | None,
+        typer.Option(
+            help="Two sets of rules side by side: `default`, or file names in rules/surgeons."
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print a JSON list.")] = False,
 ) -> None:
     """Print a patient's dated countdown.
@@ -91,6 +99,9 @@ def plan(
         countdown plan --joint hip --surgery 2027-03-15 --zone America/Chicago --fact smoker=yes
 
         countdown plan --joint knee --surgery 2027-03-15T07:30 --zone America/New_York --json
+
+        countdown plan --joint knee --surgery 2027-03-15T07:30 --zone America/New_York \\
+            --compare marsh tovar
     """
     content = Path(str(files("flows")))
     book, rules, protocol = _content(content, joint, surgeon)
@@ -104,14 +115,34 @@ def plan(
         dawn_agreed=facts.get("dawn_agreed", True) is True,
         has_coach=facts.get("has_coach") is True,
     )
-    countdown = make_countdown(protocol, rules, candidate, operation, candidate.enrolled_at)
     outlook = Outlook(book, rules, candidate, operation, language.value, first_name)
+    if compare is not None:
+        _compare(content, protocol, outlook, compare, as_json=as_json)
+        return
+    countdown = make_countdown(protocol, rules, candidate, operation, candidate.enrolled_at)
     found = list(preview(countdown, outlook))
     if as_json:
         typer.echo(json.dumps(_items(found, zone, _citations(content)), indent=2))
     else:
         _print_table(found, operation)
     _print_rest(countdown, operation)
+
+
+def _compare(
+    content: Path, protocol: Protocol, outlook: Outlook, names: tuple[str, str], *, as_json: bool
+) -> None:
+    """Print the same patient's countdown under two sets of rules."""
+    try:
+        first, second = (load_rules(content, None if n == "default" else n) for n in names)
+    except ContentFaults as faults:
+        typer.echo(str(faults), err=True)
+        raise typer.Exit(1) from faults
+    both = (replace(outlook, rules=first), replace(outlook, rules=second))
+    found, zone = compared(protocol, both), outlook.surgery.zone
+    if as_json:
+        typer.echo(json.dumps(compared_json(found, zone), indent=2))
+    else:
+        print_compared(found, zone)
 
 
 def _content(

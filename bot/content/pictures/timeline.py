@@ -18,7 +18,7 @@ TEXTS = {
 BANDS: Mapping[Anchor, str] = {
     Anchor.ENROLMENT: "From enrolment (elapsed time; drawn as if it were at the left edge)",
     Anchor.SURGERY_DATE: "Days before surgery (local clock time)",
-    Anchor.WASH_DAY: "Each wash day of the practice (here: the hospital's own; the last one counts from the arrival)",
+    Anchor.WASH_DAY: "Each wash day of the practice (here: the hospital's own)",
     Anchor.LAST_DOSE: "Each medicine that a prescriber stops: days from its last dose",
     Anchor.LAST_FOOD: "Before the end of food (elapsed time)",
     Anchor.LAST_DRINK: "Before the end of drinks (elapsed time)",

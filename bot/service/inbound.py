@@ -6,9 +6,10 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from bot.channels.base import Incoming
-from bot.core.conversation import Heard, OpenQuestion
+from bot.core.conversation import Escalate, Heard, OpenQuestion, Say, TimeUp
+from bot.core.dialogue_draft import SYSTEM
 from bot.core.record import Message, Party
-from bot.reading.reading import Asked
+from bot.reading.reading import Act, Asked, Reading
 from bot.service import joining
 from bot.service.chart import Chart, load_chart, values
 from bot.service.desk import Desk
@@ -21,6 +22,8 @@ STRANGER = (
     "This number sends messages about planned surgeries and does not know yours. If you expected"
     " to hear from us, please call your surgeon's office. In an emergency call 911."
 )
+
+_ALARMS = (Act.SYMPTOM, Act.EMERGENCY, Act.SELF_HARM, Act.EXPOSURE)
 
 
 def handle(practice: Practice, incoming: Incoming, now: datetime) -> int | None:
@@ -86,8 +89,15 @@ def _answer_stranger(connection: Connection, incoming: Incoming, now: datetime) 
 
 def _hear(desk: Desk, party: Party, incoming: Incoming, inbound: int) -> None:
     role = incoming.by or party.role
-    asked = asked_of(desk, role)
     language = desk.chart.conversation.language
+    asked = asked_of(desk, role)
+    pressed = _old_button(desk, incoming)
+    if pressed is not None:
+        asked = Asked.SYMPTOM_CHECK
+        reading = desk.practice.read(incoming.text, asked, language)
+        if not _is_alarm(reading):
+            _set_aside(desk, pressed, incoming, inbound)
+            return
     reading = desk.practice.read(incoming.text, asked, language)
     inbox.put_reading(desk.connection, inbound, asked, reading)
     answer = desk.practice.answer(incoming.text, language, values(desk.chart, language, desk.now))
@@ -96,6 +106,34 @@ def _hear(desk: Desk, party: Party, incoming: Incoming, inbound: int) -> None:
         joining.hear_invited(desk, heard)
     else:
         take_turn(replace(desk, heard=heard), heard)
+
+
+def _old_button(desk: Desk, incoming: Incoming) -> Message | None:
+    """The message whose button was pressed, when this phone was asked something else since."""
+    if incoming.answers is None:
+        return None
+    pressed = outbox.by_key(desk.connection, incoming.answers)
+    if pressed is None or incoming.text not in pressed.choices:
+        return None
+    newest = outbox.newest_question(desk.connection, incoming.channel, incoming.address)
+    return pressed if newest not in (None, pressed.key) else None
+
+
+def _is_alarm(reading: Reading) -> bool:
+    return reading.alert or any(reading.says(act) for act in _ALARMS)
+
+
+def _set_aside(desk: Desk, pressed: Message, incoming: Incoming, inbound: int) -> None:
+    """A late answer must not be taken for one to the open question, and must not be lost either.
+
+    Pressed a second time it says nothing new; otherwise a nurse reads it with its question.
+    """
+    since = pressed.queued_at
+    if inbox.heard_before(desk.connection, incoming.address, incoming.text, since, inbound):
+        return
+    told = {"late answer to": pressed.text[:200]}
+    late = Escalate("unread", incoming.text, (), told)
+    take_turn(desk, TimeUp(), before=[late, Say("patient", SYSTEM, "unread_nurse")])
 
 
 def asked_of(desk: Desk, role: str) -> Asked:

@@ -19,7 +19,7 @@ from bot.service.cases import raise_case, save
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.practice import Practice
-from bot.store import escalations, outbox
+from bot.store import escalations, outbox, patients
 from bot.store.engine import reading, writing
 
 BATCH = 50
@@ -183,6 +183,7 @@ def receipt(practice: Practice, delivery: Delivery, now: datetime) -> None:
     with writing(practice.engine) as connection:
         message = _reported(connection, delivery)
         if message is None:
+            _report_on_address(practice, connection, delivery, now)
             return
         changes: dict[str, object] = {"delivery": str(delivery.state)}
         gone = delivery.state is DeliveryState.UNDELIVERED and message.state != "failed"
@@ -191,6 +192,19 @@ def receipt(practice: Practice, delivery: Delivery, now: datetime) -> None:
         outbox.mark(connection, message.id, changes, now)
         if gone:
             _tell_person(practice, connection, message, now, delivery.reason or "not delivered")
+
+
+def _report_on_address(
+    practice: Practice, connection: Connection, delivery: Delivery, now: datetime
+) -> None:
+    """A report without a message: the phone takes nothing more from us, so a person must call."""
+    if delivery.address is None or delivery.state is not DeliveryState.UNDELIVERED:
+        return
+    party = patients.find_party(connection, delivery.channel, delivery.address)
+    if party is not None:
+        desk = Desk(connection, practice, load_chart(connection, practice, party.patient), now)
+        what = {"to": party.role, "why": delivery.reason or "not delivered"}
+        raise_case(desk, Escalate("undelivered", "", (), what))
 
 
 def _reported(connection: Connection, delivery: Delivery) -> Message | None:

@@ -52,6 +52,19 @@ def inbound_lines(connection: Connection, patient: int | None = None) -> list[Th
     ]
 
 
+def heard_before(
+    connection: Connection, address: str, text: str, since: datetime, before: int
+) -> bool:
+    """True when this address sent the very same text between `since` and message `before`."""
+    query = select(INBOUND.c.id).where(
+        INBOUND.c.address == address,
+        INBOUND.c.text == text,
+        INBOUND.c.handled_at >= since,
+        INBOUND.c.id < before,
+    )
+    return connection.execute(query.limit(1)).scalar() is not None
+
+
 def last_heard(connection: Connection, patient: int) -> datetime | None:
     """When the patient last wrote."""
     query = (

@@ -136,6 +136,21 @@ def by_key(connection: Connection, key: str) -> Message | None:
     return message(row) if row else None
 
 
+def newest_question(connection: Connection, channel: str, address: str) -> str | None:
+    """The key of the last message to an address that offered choices."""
+    query = (
+        select(OUTBOUND.c.key, OUTBOUND.c.choices)
+        .where(
+            OUTBOUND.c.channel == channel,
+            OUTBOUND.c.address == address,
+            OUTBOUND.c.state.in_(("sent", "claimed")),
+        )
+        .order_by(OUTBOUND.c.id.desc())
+        .limit(20)
+    )
+    return next((row.key for row in connection.execute(query) if row.choices), None)
+
+
 def by_provider(connection: Connection, channel: str, provider_id: str) -> Message | None:
     """One message by the id that the provider gave it."""
     query = select(OUTBOUND).where(

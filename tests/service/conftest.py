@@ -12,9 +12,11 @@ from bot.channels.recording import RecordingChannel
 from bot.core.copies import CopyLevel
 from bot.core.escalation import Case
 from bot.core.protocol import Surgery
+from bot.core.record import Message
 from bot.service.enrolment import CoachWish, Enrolment
 from bot.service.practice import Practice
-from bot.store.engine import open_engine
+from bot.store import outbox
+from bot.store.engine import open_engine, writing
 from bot.store.schema import upgrade
 from bot.wiring import App, load_practice
 
@@ -69,6 +71,14 @@ class Clinic:
     def cases(self, patient: int) -> dict[str, Case]:
         """Open escalations by topic."""
         return {seen.case.topic: seen.case for seen in self.app.worklist(patient)}
+
+    def queue_question(self, text: str, choices: tuple[str, ...]) -> str:
+        """Send the patient a message with buttons, outside any flow; return its key."""
+        message = Message("question", None, "patient", "", "sms", PATIENT, text, choices, self.now)
+        with writing(self.app.engine) as connection:
+            outbox.queue(connection, message)
+        self.app.relay()
+        return message.key
 
     def go_to(self, moment: datetime) -> None:
         self.wait(seconds=(moment - self.now).total_seconds())

@@ -1,3 +1,5 @@
+from datetime import date
+
 import pytest
 
 from bot.channels.base import Incoming
@@ -161,3 +163,32 @@ def test_an_invitation_code_ties_a_chat_to_its_patient(clinic):
     linked = Incoming("telegram", "998877", "/start QX7", "t-1", clinic.now, enrol="QX7")
     clinic.app.handle(linked)
     assert clinic.app.threads(patient)[0].detail["address"] == "998877"
+
+
+def test_a_button_of_an_earlier_question_is_no_answer_to_the_one_now_open(clinic):
+    patient = clinic.enrol()
+    clinic.run()
+    first = clinic.phones.sent[-1].outgoing
+    clinic.says("1")
+    clinic.wait(minutes=3)
+    open_before = clinic.app.chart(patient).conversation.open
+    assert open_before is not None
+    clinic.phones.receive(clinic.patient_phone, first.choices[1], answers=first.key)
+    after = clinic.app.chart(patient).conversation.open
+    assert (after.flow, after.state) == (open_before.flow, open_before.state)
+    items = clinic.app.items(patient)
+    assert items["language"].value == "done"
+    assert open_before.flow not in items
+    assert clinic.cases(patient)["unread"].opened.words == first.choices[1]
+
+
+def test_a_late_button_that_reports_a_symptom_is_an_alarm(clinic):
+    patient = clinic.enrol()
+    clinic.settle_in(patient)
+    check = clinic.app.practice.book.flows["symptom_check"]
+    bad = check.labels["symptom"]["en"]
+    pressed = clinic.queue_question("Symptom check", ("No, I feel well", bad))
+    clinic.app.care.move_surgery(patient, date(2027, 2, 20), "Nurse Ortiz")
+    clinic.wait(days=2)
+    clinic.phones.receive(clinic.patient_phone, bad, answers=pressed)
+    assert "alarm" in clinic.cases(patient)

@@ -141,3 +141,16 @@ def test_waits_double_up_to_a_limit_and_spread_but_repeat_exactly():
     assert max(waits) <= LONGEST_WAIT
     assert waits[0] < timedelta(seconds=20)
     assert len({backoff(f"key{n}", 1) for n in range(50)}) > 40
+
+
+def test_a_blocked_phone_is_the_nurses_matter(clinic):
+    patient = clinic.enrol()
+    blocked = Delivery(
+        "sms",
+        DeliveryState.UNDELIVERED,
+        clinic.now,
+        address=clinic.patient_phone,
+        reason="blocked by the owner",
+    )
+    clinic.app.delivered(blocked)
+    assert clinic.cases(patient)["undelivered"].opened.detail["why"] == "blocked by the owner"

@@ -2,6 +2,7 @@
 
 import typer
 
+from bot.cli.accounts import accounts
 from bot.cli.check import check
 from bot.cli.demo import demo
 from bot.cli.doctor import doctor
@@ -28,6 +29,7 @@ app.command()(check)
 app.command()(pictures)
 app.command()(serve)
 app.command()(doctor)
+app.add_typer(accounts, name="accounts")
 
 
 def main() -> None:

@@ -21,9 +21,14 @@ def settings_or_stop() -> Settings:
         raise typer.Exit(2) from None
 
 
-def open_app(settings: Settings) -> wiring.App:
-    """The service on the configured store; the data folder is made when it is missing."""
+def prepare_folder(settings: Settings) -> None:
+    """Make the folder of an SQLite file when it is missing."""
     file = make_url(settings.database).database
     if settings.database.startswith("sqlite") and file and file != ":memory:":
         Path(file).parent.mkdir(parents=True, exist_ok=True)
+
+
+def open_app(settings: Settings) -> wiring.App:
+    """The service on the configured store; the data folder is made when it is missing."""
+    prepare_folder(settings)
     return wiring.build(settings.database)

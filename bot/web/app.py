@@ -40,8 +40,10 @@ def make_app(
     *,
     webhooks: Sequence[BaseRoute] = (),
     passwords: Passwords | None = None,
+    stalled: Callable[[], list[str]] = list,
 ) -> Starlette:
-    """The nurse's page on a service. `webhooks` are the channels' own routes."""
+    """The nurse's page on a service. `webhooks` are the channels' own routes; `stalled` names the
+    loops beside the page that have not come round for too long, for the health check."""
     site = Site(
         app,
         page_environment(_titles(app)),
@@ -52,7 +54,12 @@ def make_app(
     pages = [Route(line.path, guarded(site, line), methods=[line.method]) for line in TABLE]
     fixed = Mount("/static", StaticFiles(directory=STATIC), name="static")
     made = Starlette(
-        routes=[*pages, *webhooks, fixed, Route("/healthz", _health(site), methods=["GET"])],
+        routes=[
+            *pages,
+            *webhooks,
+            fixed,
+            Route("/healthz", _health(site, stalled), methods=["GET"]),
+        ],
         middleware=[Middleware(SecurityHeaders, secure=site.secure)],
         exception_handlers={HTTPException: _missing(site), LookupError: _missing(site)},
     )
@@ -64,14 +71,17 @@ def _titles(app: App) -> dict[str, str]:
     return {name: reason.title for name, reason in app.practice.book.reasons.items()}
 
 
-def _health(site: Site) -> Endpoint:
+def _health(site: Site, stalled: Callable[[], list[str]]) -> Endpoint:
     """200 when the database answers; says nothing about anyone."""
 
     def look() -> Response:
         with reading(site.app.engine) as connection:
             connection.exec_driver_sql("SELECT 1")
         troubled = sorted(n for n, c in site.app.channels.items() if c.trouble())
-        return JSONResponse({"status": "ok", "channels_in_trouble": troubled})
+        late = stalled()
+        status = "a loop has stalled" if late else "ok"
+        told = {"status": status, "channels_in_trouble": troubled, "stalled": late}
+        return JSONResponse(told, 503 if late else 200)
 
     async def health(_request: Request) -> Response:
         try:

@@ -1,9 +1,11 @@
 """A clinic with its page: a clock that the test moves, accounts of every role, browsers."""
 
 import re
+import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
 
 import pytest
 from pwdlib.hashers.argon2 import Argon2Hasher
@@ -27,6 +29,12 @@ MONDAY = datetime(2027, 2, 8, 15, tzinfo=UTC)  # 10:00 in New York, five weeks b
 KNEE = Surgery("knee", "right", date(2027, 3, 15), "America/New_York", time(7, 30))
 PASSWORD = "four plain words suffice"
 ORIGIN = "http://testserver"
+STAFF = {
+    "Ann Lee": Role.NURSE,
+    "Bo Marsh": Role.NURSE,
+    "Edie Cole": Role.EDUCATOR,
+    "Ada Frost": Role.ADMINISTRATOR,
+}
 QUICK = Passwords(Argon2Hasher(time_cost=1, memory_cost=8, parallelism=1))
 
 
@@ -101,22 +109,26 @@ def published() -> Practice:
     return load_practice(open_engine("sqlite://"))
 
 
-@pytest.fixture
-def ward(published, tmp_path) -> Iterator[Ward]:
-    engine = open_engine(f"sqlite:///{tmp_path / 'record.db'}")
+@pytest.fixture(scope="session")
+def staffed(tmp_path_factory) -> Path:
+    """A migrated record with four accounts, to copy: migrating takes longer than most tests."""
+    path = tmp_path_factory.mktemp("staffed") / "record.db"
+    engine = open_engine(f"sqlite:///{path}")
     upgrade(engine)
+    for name, role in STAFF.items():
+        add_account(engine, QUICK, name, [role], PASSWORD, MONDAY)
+    engine.dispose()
+    return path
+
+
+@pytest.fixture
+def ward(published, staffed, tmp_path) -> Iterator[Ward]:
+    shutil.copy(staffed, tmp_path / "record.db")
+    engine = open_engine(f"sqlite:///{tmp_path / 'record.db'}")
     times = [MONDAY]
     app = App(replace(published, engine=engine), lambda: times[0])
     phones = RecordingChannel(app.clock, "sms")
     app.connect(phones)
     app.connect(TrialChannel())
-    for name, role in (
-        ("Ann Lee", Role.NURSE),
-        ("Bo Marsh", Role.NURSE),
-        ("Edie Cole", Role.EDUCATOR),
-        ("Ada Frost", Role.ADMINISTRATOR),
-    ):
-        add_account(engine, QUICK, name, [role], PASSWORD, MONDAY)
-    web = make_app(app, Settings(), passwords=QUICK)
-    yield Ward(app, phones, times, web)
+    yield Ward(app, phones, times, make_app(app, Settings(), passwords=QUICK))
     app.close()

@@ -170,7 +170,7 @@ def test_a_body_that_is_too_large_is_refused(ward):
 
 def test_the_health_check_says_nothing_about_anyone(busy):
     answer = busy.browser().get("/healthz")
-    assert answer.json() == {"status": "ok", "channels_in_trouble": []}
+    assert answer.json() == {"status": "ok", "channels_in_trouble": [], "stalled": []}
 
 
 def test_every_view_of_a_patient_is_in_the_audit_log(busy):

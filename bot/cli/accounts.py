@@ -1,0 +1,120 @@
+"""`countdown accounts`: who may sign in to the nurse's page."""
+
+import sys
+from typing import Annotated, NoReturn
+
+import typer
+from sqlalchemy import Engine
+
+from bot.cli.opening import prepare_folder, settings_or_stop
+from bot.core.staff import SHORTEST_PASSWORD, Role
+from bot.service import signing_in
+from bot.service.signing_in import AccountFault, Passwords
+from bot.store import accounts as store
+from bot.store.engine import open_engine, reading, writing
+from bot.store.schema import upgrade
+from bot.wiring import new_secret, system_clock
+
+accounts = typer.Typer(help="Who may sign in to the nurse's page.", no_args_is_help=True)
+Name = Annotated[str, typer.Argument(help="The person's own name; the logs show it.")]
+Roles = Annotated[list[Role], typer.Option("--role", help="Give it again for a second role.")]
+Make = Annotated[bool, typer.Option("--make", help="Make a password and print it once.")]
+
+
+@accounts.command()
+def add(name: Name, role: Roles, make: Make = False) -> None:
+    """Make an account. The password is asked for twice, or with --make made and printed once.
+
+    Examples:
+
+        countdown accounts add "Ann Lee" --role nurse
+
+        countdown accounts add "Ada Frost" --role administrator --make
+    """
+    engine = _engine()
+    password = _password(make)
+    try:
+        signing_in.add_account(engine, Passwords(), name, role, password, system_clock())
+    except AccountFault as fault:
+        _fail(str(fault))
+    _tell(name, password, made=make)
+
+
+@accounts.command()
+def password(name: Name, make: Make = False) -> None:
+    """Give an account another password and sign it out everywhere.
+
+    Example:
+
+        countdown accounts password "Ann Lee"
+    """
+    engine = _engine()
+    with reading(engine) as connection:
+        found = store.account_named(connection, name)
+    if found is None:
+        _fail(f"There is no account named '{name}'. See: countdown accounts list")
+    new = _password(make)
+    try:
+        signing_in.change_password(engine, Passwords(), found[0], new, system_clock())
+    except AccountFault as fault:
+        _fail(str(fault))
+    _tell(name, new, made=make)
+
+
+@accounts.command()
+def close(name: Name) -> None:
+    """Let nobody sign in to an account any more; what it did stays in the logs.
+
+    Example:
+
+        countdown accounts close "Ann Lee"
+    """
+    with writing(_engine()) as connection:
+        found = store.account_named(connection, name)
+        if found is None:
+            _fail(f"There is no account named '{name}'. See: countdown accounts list")
+        now = system_clock()
+        store.close_account(connection, found[0].id, now)
+        store.end_sessions_of(connection, found[0].id, now)
+    typer.echo(f"{name} can no longer sign in.")
+
+
+@accounts.command("list")
+def list_all() -> None:
+    """List who may sign in, and their roles."""
+    with reading(_engine()) as connection:
+        found = store.accounts(connection)
+    for account in found:
+        typer.echo(f"{account.name}: {', '.join(sorted(account.roles))}")
+    if not found:
+        typer.echo('Nobody yet. Make one: countdown accounts add "Ann Lee" --role nurse')
+
+
+def _password(make: bool) -> str:
+    """Made, or read twice without showing it; from a pipe it is read once."""
+    if make:
+        return new_secret()[:24]
+    if not sys.stdin.isatty():
+        return sys.stdin.readline().rstrip("\n")
+    asked = f"Password, at least {SHORTEST_PASSWORD} signs (four unrelated words do well)"
+    return str(typer.prompt(asked, hide_input=True, confirmation_prompt="The same again"))
+
+
+def _tell(name: str, password: str, *, made: bool) -> None:
+    typer.echo(f"{name} can sign in now.")
+    if made:
+        typer.echo(f"Password, shown only this once: {password}")
+
+
+def _engine() -> Engine:
+    """The store, migrated; its folder is made when it is missing."""
+    settings = settings_or_stop()
+    prepare_folder(settings)
+    engine = open_engine(settings.database)
+    upgrade(engine)
+    return engine
+
+
+def _fail(message: str) -> NoReturn:
+    typer.echo(message, err=True)
+    raise typer.Exit(1)

@@ -104,7 +104,7 @@ def _assessed(entry: Entry, title: str, zone: ZoneInfo) -> list[str]:
         case Step.SAME:
             return [f'The same again {at}: "{entry.words}".']
         case Step.RETURNED:
-            return [f'Patient not through {at}: "{entry.words}".']
+            return [f'Back to the nurse {at}: "{entry.words}".']
         case _:
             return []
 

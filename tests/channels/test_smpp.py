@@ -4,13 +4,14 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from peer_process import PeerProcess, until
 from rigs import CLINIC, PHONE, SmppRig, message
 
-from bot.channels.base import DeliveryState, SendFailed, SendUnknown
+from bot.channels.base import DeliveryState, Incoming, SendFailed, SendUnknown
 from bot.channels.smpp import SmppChannel
 from bot.core.segments import Accents, split
 
@@ -173,6 +174,30 @@ def test_a_reply_whose_answer_was_lost_with_the_link_has_the_same_id(rig: SmppRi
     until("it is stored", lambda: rig.service.messages)
     time.sleep(0.3)
     assert rig.service.texts() == ["I have a cough"]
+
+
+def test_a_reply_given_again_after_a_long_outage_has_the_same_id(
+    rig: SmppRig, node: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(rig.channel._ids, "_unsure", timedelta(seconds=3))
+    store = rig.service.on_incoming
+
+    def store_and_lose_the_link(incoming: Incoming) -> None:
+        store(incoming)
+        rig.peer.stop()  # before our answer can reach it
+
+    rig.channel._on_incoming = store_and_lose_the_link
+    rig.says("I have a cough")
+    until("it is stored", lambda: rig.service.messages)
+    until("the loss is noticed", lambda: rig.channel.trouble())
+    rig.channel._on_incoming = store
+    time.sleep(3.2)  # several binds fail meanwhile
+    rig.peer = PeerProcess([node, "smsc.js", str(rig.port), "secret"])
+    rig.peer.wait_ready()
+    until("bound again", lambda: rig.channel.trouble() is None)
+    rig.says("I have a cough")
+    until("it came again", lambda: len(rig.service.calls) == 2)
+    assert len({call.message_id for call in rig.service.calls}) == 1
 
 
 def test_a_long_reply_in_any_order_is_one_message(rig: SmppRig) -> None:

@@ -10,6 +10,7 @@ from bot.cli.enrol import import_schedule
 from bot.cli.pictures import pictures
 from bot.cli.plan import plan
 from bot.cli.read import read
+from bot.cli.review_sheet import sheet
 from bot.cli.serve import serve
 from bot.cli.talk import talk
 
@@ -27,6 +28,7 @@ app.command("import")(import_schedule)
 app.command()(read)
 app.command()(check)
 app.command()(pictures)
+app.command("review-sheet")(sheet)
 app.command()(serve)
 app.command()(doctor)
 app.add_typer(accounts, name="accounts")

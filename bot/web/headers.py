@@ -20,7 +20,8 @@ POLICY = "; ".join(
 ALWAYS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
+    # Not "no-referrer": with it browsers send forms with "Origin: null", which says nothing.
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=()",

@@ -14,6 +14,7 @@ from starlette.testclient import TestClient
 from bot.channels.recording import RecordingChannel
 from bot.channels.trial import TrialChannel
 from bot.config_sections import Settings
+from bot.core.escalation import Disposition
 from bot.core.protocol import Surgery
 from bot.core.staff import Role
 from bot.service.enrolment import Enrolment
@@ -94,10 +95,62 @@ class Ward:
         return browser
 
     def enrol(self, number: int = 1, name: str = "Rosalind Vale", **changes: object) -> int:
-        wish = Enrolment(
-            f"P-{number}", name, "sms", f"+120255501{49 + number:02d}", KNEE, "Dr. Ana Quill"
-        )
+        wish = Enrolment(f"P-{number}", name, "sms", self.phone(number), KNEE, "Dr. Ana Quill")
         return self.app.care.enrol(replace(wish, **changes)).patient
+
+    def phone(self, number: int) -> str:
+        return f"+120255501{49 + number:02d}"
+
+    def morning(self) -> dict[str, int]:
+        """A full worklist: one of each kind of matter, taken and untaken; escalations by patient."""
+        people = (
+            "Rosalind Vale", "Tobias Finch", "Ines Calder", "Ham Oakes", "Petra Lindqvist",
+            "Amos Reed", "Wilma Prowse",
+        )  # fmt: skip
+        for number, name in enumerate(people, start=1):
+            on = (
+                date(2027, 2, 9)
+                if name == "Ham Oakes"
+                else MONDAY.date() + timedelta(days=5 + 3 * number)
+            )
+            start = None if name == "Ham Oakes" else time(7, 30)
+            surgery = replace(KNEE, on=on, starts_at=start, joint="hip" if number % 2 else "knee")
+            surgeon = "Dr. Ana Quill" if number % 3 else "Dr. Leo Marsh"
+            channel = "letter" if name == "Amos Reed" else "sms"  # nobody set that channel up
+            self.enrol(number, name, surgery=surgery, surgeon=surgeon, channel=channel)
+        self.run(minutes=1)
+        for number, text in (
+            (7, "I have a rash on my leg where the knee is"),
+            (2, "Can I take my vitamins until the day?"),
+            (5, "I took my blood thinner this morning, was that wrong?"),
+            (1, "I have a fever of 101.5 since last night and feel awful"),
+        ):
+            self.says(text, self.phone(number))
+            self.run(minutes=7)
+        self.app.care.acknowledge(self.case_of("Wilma Prowse"), "Bo Marsh")
+        self.app.care.reach_patient(self.case_of("Wilma Prowse"), "Bo Marsh", "Mild, no blisters.")
+        tomorrow = self.now + timedelta(days=1)
+        self.app.care.decide(
+            self.case_of("Wilma Prowse"), Disposition.WATCH, "Bo Marsh",
+            "Dr. Quill: look again tomorrow, send a photo then.", recheck_at=tomorrow,
+        )  # fmt: skip
+        self.run(hours=2)
+        self.says("I can't breathe well", self.phone(3))
+        self.run(minutes=4)
+        return {item.patient: item.case.id for item in self.app.worklist()}
+
+    def case_of(self, name: str) -> int:
+        return next(item.case.id for item in self.app.worklist() if item.patient == name)
+
+    def run(self, **span: float) -> None:
+        """Let time pass, doing what comes due on the way."""
+        until = self.now + timedelta(**span)
+        self.app.run_due()
+        while (moment := self.app.next_moment()) is not None and moment <= until:
+            self.times[0] = max(moment, self.now)
+            self.app.run_due()
+        self.times[0] = until
+        self.app.run_due()
 
     def says(self, text: str, address: str = PATIENT) -> None:
         self.phones.receive(address, text)

@@ -150,6 +150,7 @@ _HIDE_NOTHING = frozenset(
         "pronoun",
         "says",
         "recent",
+        "past_if_had",
         "still",
         "but",
         "and",

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from bot.reading.matching import Match
-from bot.reading.phrases import Word
+from bot.reading.phrases import Word, word_set
 from bot.reading.tokens import COMMA, QUESTION, STOP
 
 NEGATION_REACH = 5  # words between a "no" and what it denies
@@ -32,7 +32,7 @@ class Mention:
     still: bool = False
     supposed: bool = False
     others: bool = False
-    lasting: bool = False  # no "gone" or "last month" undoes it
+    lasting: bool = False  # worth a call even when "gone now"
     clause: int = 0
 
     @property
@@ -99,6 +99,7 @@ def _stop(walk: Walk, event: Match) -> None:
 
 def _but(walk: Walk, event: Match) -> None:
     walk.no = 0
+    walk.supposed = False
     walk.listed = walk.divided = False
     walk.clause += 1
 
@@ -240,15 +241,33 @@ def _doubt(walk: Walk, event: Match) -> None:
 
 def _time(walk: Walk, event: Match) -> None:
     walk.times.append((event.concept.removeprefix("mod."), walk.clause))
-    if event.concept == "mod.gone":
-        walk.no = 0
+
+
+def _past_if_had(walk: Walk, event: Match) -> None:
+    """ "In March" and "hace dos meses" are past only beside "had" or "tuve"."""
+    if any(w.text in _HAD for w in walk.words):
+        walk.times.append(("past", walk.clause))
+
+
+def _gone(walk: Walk, event: Match) -> None:
+    """Undoes the mentions before it: those of this clause, else of the clause before."""
+    near = walk.mentions[-LIST_LENGTH:]
+    here = [m for m in near if m.clause == walk.clause] or near[-1:]
+    for mention in here:
+        mention.gone = mention.gone or not mention.lasting
+    walk.no = 0
+
+
+LIST_LENGTH = 8  # mentions
+_HAD = word_set(
+    "had was were got caught tested came did tuve tuvo tenia dio pase sufri padeci fue estuve"
+)
 
 
 def _place_times(walk: Walk) -> None:
-    """Gives each "last month" and "gone now" to the mentions it speaks of.
+    """Gives each "last month" and "today" to the mentions it speaks of.
 
-    These are the mentions of its own clause, else of the clause before, else (but for "gone") of
-    the first clause that follows.
+    These are the mentions of its own clause, else of the clause before, else of the next one.
     """
     by_clause: dict[int, list[Mention]] = {}
     for mention in walk.mentions:
@@ -256,16 +275,13 @@ def _place_times(walk: Walk) -> None:
     clauses = sorted(by_clause)
     for name, clause in dict.fromkeys(walk.times):
         at = bisect_right(clauses, clause)
-        if at or (clauses and name != "gone"):
+        if clauses:
             _mark(by_clause[clauses[max(at - 1, 0)]], name)
 
 
 def _mark(mentions: list[Mention], name: str) -> None:
     for mention in mentions:
-        if not (mention.lasting and name in ("gone", "past")) and not (
-            name == "gone" and mention.concept == "fever_reading"
-        ):
-            setattr(mention, name, True)
+        setattr(mention, name, True)
 
 
 def _mention(walk: Walk, event: Match) -> None:
@@ -278,10 +294,13 @@ def _mention(walk: Walk, event: Match) -> None:
             denied=_is_denied(walk, event),
             supposed=(walk.supposed and not _claimed(walk, event)) or _of_a_pet(walk, event),
             others=walk.others and not walk.caught and not _says_my(walk, event),
-            lasting=event.negative or event.concept == "self_harm",
+            lasting=event.negative or event.concept.startswith(_LASTING),
             clause=walk.clause,
         )
     )
+
+
+_LASTING = ("self_harm", "emergency.", "fever_reading", "symptom.fever", "symptom.fall")
 
 
 def _says_my(walk: Walk, event: Match) -> bool:
@@ -356,7 +375,8 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.doubt": _doubt,
     "mod.pseudo": _pseudo,
     "mod.suppose_start": _suppose_at_start,
-    "mod.gone": _time,
+    "mod.gone": _gone,
+    "mod.past_if_had": _past_if_had,
     "mod.past": _time,
     "mod.recent": _time,
     "mod.still": _time,

@@ -113,6 +113,7 @@ class SmppSection(_Section):
     system_type: str = Field(default="", max_length=12)
     keep_alive: float = Field(default=30.0, gt=0)
     per_second: float = Field(default=10.0, gt=0)
+    spool: Path = Path("data/sms_parts.json")
 
 
 class InboundSection(_Section):

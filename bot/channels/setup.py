@@ -61,6 +61,7 @@ def smpp(section: SmppSection) -> SmppSettings:
         system_type=section.system_type,
         keep_alive=section.keep_alive,
         per_second=section.per_second,
+        spool=section.spool,
     )
 
 

@@ -26,6 +26,7 @@ from bot.channels.smpp_client import SmppSettings
 from bot.channels.smpp_link import Answer, Link
 from bot.channels.smpp_parts import Identities, LongMessages, OutPart, Tally, out_parts
 from bot.channels.smpp_read import UDH_PRESENT, Delivered, read_deliver, read_receipt
+from bot.channels.smpp_spool import PartSpool
 from bot.channels.texting_rules import e164
 from bot.core.segments import Accents
 
@@ -49,7 +50,8 @@ class SmppChannel:
         self._clock = clock
         self._accents = accents
         self._loop = LoopThread("smpp")
-        self._long = LongMessages(timedelta(seconds=settings.part_wait))
+        self._spool = PartSpool(settings.spool)
+        self._long = LongMessages(timedelta(seconds=settings.part_wait), self._spool.read())
         self._tally = Tally()
         self._ids = Identities(UNSURE, REMEMBER)
         self._link: Link | None = None
@@ -140,11 +142,20 @@ class SmppChannel:
         if delivered.is_receipt:
             await self._take_receipt(delivered)
             return
-        now = self._clock()
-        text = self._long.add(delivered, now)
-        if text is not None:
-            await self._hand_in(delivered, text)
-            self._long.close(delivered)
+        text = self._long.add(delivered, self._clock())
+        if text is None:
+            await self._keep_parts()
+            return
+        await self._hand_in(delivered, text)
+        await self._close(delivered)
+
+    async def _close(self, delivered: Delivered) -> None:
+        if self._long.close(delivered):
+            await self._keep_parts()
+
+    async def _keep_parts(self) -> None:
+        """Puts the parts on disk; the SMSC is answered only after that."""
+        await in_thread(partial(self._spool.write, self._long.unfinished()))
 
     async def _hand_in(self, delivered: Delivered, text: str) -> None:
         now = self._clock()
@@ -175,7 +186,7 @@ class SmppChannel:
     async def _hand_in_overdue(self, every: bool = False) -> None:
         for delivered in self._long.overdue(self._clock(), every):
             await self._hand_in(delivered, delivered.text)
-            self._long.close(delivered)
+            await self._close(delivered)
 
 
 def _accepted(answer: Answer, throttle_wait: float) -> str:

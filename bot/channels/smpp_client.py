@@ -7,6 +7,7 @@ after it is stored, a lost socket is closed, and nothing of a message reaches th
 import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from aiosmpplib import ESME, AbstractCorrelator, AbstractHook
 from aiosmpplib.protocol import DeliverSm, DeliverSmResp, SmppMessage, SubmitSm
@@ -37,6 +38,7 @@ class SmppSettings:
     first_pause: float = 0.5  # before binding again; doubles up to longest_pause
     longest_pause: float = 60.0
     part_wait: float = 120.0  # for the missing parts of a long incoming message
+    spool: Path | None = None  # file in which those parts outlast a crash
 
 
 class Client(ESME):  # type: ignore[misc]

@@ -7,7 +7,8 @@ patient who writes the same word twice.
 
 import hashlib
 import zlib
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from aiosmpplib.codec import find_codec_info
@@ -44,53 +45,68 @@ def out_parts(text: str, key: str) -> tuple[OutPart, ...]:
     )
 
 
-@dataclass(slots=True)
-class _Open:
-    since: datetime
+@dataclass(frozen=True, slots=True)
+class Unfinished:
+    """A long message of which parts are missing."""
+
+    source: str
+    destination: str
+    reference: int
     total: int
-    pieces: dict[int, str] = field(default_factory=dict)
+    since: datetime
+    pieces: Mapping[int, str]
+
+    @property
+    def place(self) -> tuple[str, str, int]:
+        """What sets it apart from others: two phones may use one reference."""
+        return self.source, self.destination, self.reference
+
+    def as_far_as_it_goes(self) -> Delivered:
+        """The text with its gaps marked."""
+        numbers = range(1, self.total + 1)
+        text = " ".join(self.pieces.get(number, PART_MISSING) for number in numbers)
+        return Delivered(*self.place[:2], 0, text, (self.reference, 1, self.total))
 
 
 class LongMessages:
     """Joins the parts of long incoming messages, apart for each phone and reference."""
 
-    def __init__(self, patience: timedelta) -> None:
+    def __init__(self, patience: timedelta, unfinished: Iterable[Unfinished] = ()) -> None:
         self._patience = patience
-        self._open: dict[tuple[str, str, int], _Open] = {}
+        self._open = {kept.place: kept for kept in unfinished}
 
     def add(self, delivered: Delivered, now: datetime) -> str | None:
         """The whole text once its last part is in; None while parts are missing."""
         if delivered.part is None or delivered.part[2] < 2:
             return delivered.text
         reference, number, total = delivered.part
-        place = (delivered.source, delivered.destination, reference)
-        message = self._open.setdefault(place, _Open(now, total))
-        message.pieces[number] = delivered.text
-        if len(message.pieces) < message.total:
+        new = Unfinished(delivered.source, delivered.destination, reference, total, now, {})
+        kept = self._open.get(new.place, new)
+        kept = replace(kept, pieces={**kept.pieces, number: delivered.text})
+        self._open[kept.place] = kept
+        if len(kept.pieces) < kept.total:
             return None
-        return "".join(message.pieces[n] for n in sorted(message.pieces))
+        return "".join(kept.pieces[n] for n in sorted(kept.pieces))
 
-    def close(self, delivered: Delivered) -> None:
-        """Forgets a message once it is stored."""
-        if delivered.part is not None:
-            self._open.pop((delivered.source, delivered.destination, delivered.part[0]), None)
+    def close(self, delivered: Delivered) -> bool:
+        """Forgets a message once it is stored; False if it never had parts."""
+        if delivered.part is None:
+            return False
+        place = (delivered.source, delivered.destination, delivered.part[0])
+        return self._open.pop(place, None) is not None
+
+    def unfinished(self) -> list[Unfinished]:
+        """What waits for its rest."""
+        return list(self._open.values())
 
     def overdue(self, now: datetime, every: bool = False) -> list[Delivered]:
         """Messages whose missing parts did not come in time (or all of them), as far as they go.
 
         Half a message may hold the word that matters, so it is handed on and marked.
         """
-        return [
-            self._incomplete(place)
-            for place, kept in self._open.items()
-            if every or now - kept.since > self._patience
-        ]
-
-    def _incomplete(self, place: tuple[str, str, int]) -> Delivered:
-        kept = self._open[place]
-        numbers = range(1, kept.total + 1)
-        text = " ".join(kept.pieces.get(number, PART_MISSING) for number in numbers)
-        return Delivered(place[0], place[1], 0, text, (place[2], 1, kept.total))
+        waiting = self._open.values()
+        late = [kept for kept in waiting if every or now - kept.since > self._patience]
+        return [kept.as_far_as_it_goes() for kept in late]
 
 
 class Tally:

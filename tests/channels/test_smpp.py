@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -232,6 +233,23 @@ def test_what_waits_for_its_rest_is_handed_in_at_closing(rig: SmppRig) -> None:
     until("the part was answered", lambda: rig.peer.seen("answered"))
     rig.channel.close()
     assert rig.service.texts() == ["I have a fever and  [part missing]"]
+
+
+def test_parts_answered_before_a_crash_are_joined_after_it(node: str, tmp_path: Path) -> None:
+    rig = SmppRig(node, spool=tmp_path / "data" / "parts.json")
+    try:
+        rig.says_in_parts(["I have a ", "fever"], order=[1])
+        until("the part was answered", lambda: rig.peer.seen("answered"))
+        rig.channel._loop.close()  # no orderly end: nothing is handed in
+        rig.channel = SmppChannel(rig.settings, rig.channel._clock)
+        rig.channel.start(rig.service.on_incoming, rig.service.on_delivery)
+        until("bound", lambda: rig.channel.trouble() is None)
+        rig.says_in_parts(["I have a ", "fever"], order=[2])
+        until("it is in", lambda: rig.service.messages)
+        assert rig.service.texts() == ["I have a fever"]
+        assert (tmp_path / "data" / "parts.json").read_text() == "[]"
+    finally:
+        rig.close()
 
 
 def test_a_refused_bind_is_told_as_such_and_the_password_is_not(node: str) -> None:

@@ -15,7 +15,7 @@ With a clock of your own (`build(url, clock=virtual)`) move it to `app.next_mome
 """
 
 import secrets
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -29,7 +29,6 @@ from bot.content.load import load_book, load_protocols, load_rules
 from bot.core.planned import NotPlanned, PlannedPrompt
 from bot.core.protocol import Rules
 from bot.core.record import ItemStatus, OnCall, ThreadLine
-from bot.core.wording import filled
 from bot.reading.answers import AnswerFinder
 from bot.reading.reader import read
 from bot.reading.reading import Asked, Reading
@@ -169,11 +168,10 @@ def load_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
     def understand(text: str, asked: Asked, language: str) -> Reading:
         return read(text, asked, lexicon, language=language)
 
-    def answer(text: str, language: str, values: Mapping[str, str]) -> str | None:
+    def answer(text: str, language: str) -> str | None:
         found = finder.find(text, language)
-        if found is None or found.entry.escalate:
-            return None  # a nurse answers
-        return filled(book, found.entry.answer[language], values, language)
+        escalates = found is None or found.entry.escalate  # then a nurse answers
+        return None if escalates or found is None else found.entry.answer[language]
 
     surgeons = load_surgeons(flows)
     return Practice(

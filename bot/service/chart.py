@@ -85,13 +85,12 @@ def candidate(chart: Chart, practice: Practice) -> Candidate:
 
 
 def context(chart: Chart, practice: Practice, now: datetime) -> Context:
-    """What a dialogue step may look at beside the conversation."""
-    surgery, language = chart.operation.surgery, chart.conversation.language
+    """What a dialogue step may look at beside the conversation; texts are filled afterwards."""
+    surgery = chart.operation.surgery
     return Context(
         rules=chart.rules,
         zone=surgery.zone,
         facts=derive_facts(candidate(chart, practice), surgery),
-        values=values(chart, language, now),
         done=chart.done,
         office_open=is_open(chart.rules.hours, surgery.zone, now),
         has_coach=bool(chart.active_coaches),

@@ -9,6 +9,7 @@ from bot.channels.base import Incoming
 from bot.core.conversation import Escalate, Heard, OpenQuestion, Say, TimeUp
 from bot.core.dialogue_draft import SYSTEM
 from bot.core.record import Message, Party
+from bot.core.wording import filled
 from bot.reading.reading import Act, Asked, Reading
 from bot.service import joining
 from bot.service.chart import Chart, load_chart, values
@@ -100,12 +101,19 @@ def _hear(desk: Desk, party: Party, incoming: Incoming, inbound: int) -> None:
             return
     reading = desk.practice.read(incoming.text, asked, language)
     inbox.put_reading(desk.connection, inbound, asked, reading)
-    answer = desk.practice.answer(incoming.text, language, values(desk.chart, language, desk.now))
+    answer = _ready_answer(desk, incoming.text, language)
     heard = Heard(reading, incoming.text, role, answer)
     if role == "coach" and not joining.has_joined(desk):
         joining.hear_invited(desk, heard)
     else:
         take_turn(replace(desk, heard=heard), heard)
+
+
+def _ready_answer(desk: Desk, text: str, language: str) -> str | None:
+    template = desk.practice.answer(text, language)
+    if template is None:
+        return None
+    return filled(desk.practice.book, template, values(desk.chart, language, desk.now), language)
 
 
 def _old_button(desk: Desk, incoming: Incoming) -> Message | None:

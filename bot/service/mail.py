@@ -35,9 +35,10 @@ def post(desk: Desk, effects: Iterable[Effect], version: int, case: int | None =
     The business key holds the conversation's version, which no two turns share.
     """
     letters: dict[tuple[str, str], Letter] = {}
+    known: dict[str, dict[str, str]] = {}  # language -> what texts may fill in
     for effect in effects:
         for letter, say in _addressed(desk, effect, letters):
-            letter.texts.append(_text(desk, say, letter.language))
+            letter.texts.append(_text(desk, say, letter.language, known))
             if say.choices:
                 letter.choices = choice_labels(desk.practice.book, say, letter.language)
             letter.prompt = letter.prompt or say.prompt
@@ -45,9 +46,11 @@ def post(desk: Desk, effects: Iterable[Effect], version: int, case: int | None =
         outbox.queue(desk.connection, _message(desk, letter, version, case))
 
 
-def _text(desk: Desk, say: Say, language: str) -> str:
+def _text(desk: Desk, say: Say, language: str, known: dict[str, dict[str, str]]) -> str:
+    if language not in known:
+        known[language] = values(desk.chart, language, desk.now)
     own = replace(say, values=part_values(say.values, language))
-    return say_text(desk.practice.book, own, values(desk.chart, language, desk.now), language)
+    return say_text(desk.practice.book, own, known[language], language)
 
 
 def _message(desk: Desk, letter: Letter, version: int, case: int | None) -> Message:

@@ -13,7 +13,7 @@ from bot.core.protocol import Protocol, Rules
 from bot.core.record import OnCall
 from bot.reading.reading import Asked, Reading
 
-Answerer = Callable[[str, str, Mapping[str, str]], str | None]
+Answerer = Callable[[str, str], str | None]  # (text, language) -> a text to fill in
 Reader = Callable[[str, Asked, str], Reading]  # (text, what was asked, language)
 PAGE = "page"  # the nurse's own list: what is put there is delivered by being there
 
@@ -27,7 +27,7 @@ class Practice:
     protocols: Mapping[str, Protocol]  # joint -> protocol
     rules: Rules
     read: Reader
-    answer: Answerer  # (text, language, values) -> a ready answer to a question, or None
+    answer: Answerer  # None: no ready answer, a nurse answers
     surgeon_rules: Mapping[str, Rules] = field(default_factory=dict)
     on_call: tuple[OnCall, ...] = (
         OnCall("Pre-op nurse", PAGE, "pre-op"),

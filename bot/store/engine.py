@@ -3,9 +3,10 @@
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Table, create_engine, event
+from sqlalchemy import Connection, Engine, Executable, Table, create_engine, event
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.pool import StaticPool
 
@@ -59,10 +60,8 @@ def reading(engine: Engine) -> Iterator[Connection]:
 
 def insert_new(connection: Connection, table: Table, values: dict[str, Any]) -> int | None:
     """Insert a row unless a unique key refuses it; return its id, or None for a repeat."""
-    dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
-    key = next(iter(table.primary_key.columns))
-    statement = dialect.insert(table).values(values).on_conflict_do_nothing().returning(key)
-    new_id: int | None = connection.execute(statement).scalar()
+    statement = _inserting(connection.dialect.name, table)
+    new_id: int | None = connection.execute(statement, values).scalar()
     return new_id
 
 
@@ -70,7 +69,22 @@ def upsert(
     connection: Connection, table: Table, values: dict[str, Any], unique: tuple[str, ...]
 ) -> None:
     """Insert a row, or overwrite the one that has the same `unique` columns."""
-    dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
-    changed = {name: value for name, value in values.items() if name not in unique}
-    statement = dialect.insert(table).values(values)
-    connection.execute(statement.on_conflict_do_update(index_elements=list(unique), set_=changed))
+    changed = tuple(name for name in values if name not in unique)
+    connection.execute(_upserting(connection.dialect.name, table, unique, changed), values)
+
+
+@lru_cache
+def _inserting(dialect: str, table: Table) -> Executable:
+    key = next(iter(table.primary_key.columns))
+    insert = sqlite.insert if dialect == "sqlite" else postgresql.insert
+    return insert(table).on_conflict_do_nothing().returning(key)
+
+
+@lru_cache
+def _upserting(
+    dialect: str, table: Table, unique: tuple[str, ...], changed: tuple[str, ...]
+) -> Executable:
+    insert = sqlite.insert if dialect == "sqlite" else postgresql.insert
+    statement = insert(table)
+    fresh = {name: statement.excluded[name] for name in changed}
+    return statement.on_conflict_do_update(index_elements=list(unique), set_=fresh)

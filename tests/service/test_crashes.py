@@ -80,10 +80,13 @@ def _live(life):
 
 
 def _record(life):
+    """Everything but the order in which the log learned that a message was accepted: a sender that
+    died is found five minutes later."""
     queries = (
         "SELECT key, state FROM planned_prompt ORDER BY key, generation",
-        "SELECT key, to_role, state, text FROM outbound ORDER BY key",
-        "SELECT step, who, words, reason FROM escalation_event ORDER BY escalation_id, place",
+        "SELECT key, state, text FROM outbound WHERE to_role != 'nurse' ORDER BY key",
+        "SELECT name, state, substr(text, 1, 60) FROM outbound WHERE to_role = 'nurse' ORDER BY id",
+        "SELECT step, who, words, reason FROM escalation_event ORDER BY 1, 2, 3, 4",
         "SELECT name, value FROM item ORDER BY name",
         "SELECT body FROM conversation",
         "SELECT text FROM inbound ORDER BY id",

@@ -47,7 +47,7 @@ class GatewayStub:
 
     def __init__(self) -> None:
         self.empty()
-        self.served = Served([Route("/send", self._send, methods=["POST"])])
+        self.served = Served([Route("/send", self._send, methods=["GET", "POST"])])
         self.url = self.served.url + "/send"
 
     def empty(self) -> None:

@@ -1,12 +1,15 @@
 """No text, number, token or password reaches a log, whatever its level."""
 
 import logging
+from dataclasses import replace
 
 import pytest
-from http_peers import HttpRig
-from rigs import SmppRig, TelegramRig, message
+from http_peers import HttpRig, settings_for
+from rigs import SmppRig, TelegramRig, message, now
 
 from bot.channels.base import SendFailed
+from bot.channels.http_sms import HttpSmsChannel
+from bot.channels.http_template import Body
 
 CANARIES = ("canary", "12025550123", "test-token", "gateway-secret", "webhook-secret")
 
@@ -32,6 +35,9 @@ def test_http(caplog: pytest.LogCaptureFixture, capfd: pytest.CaptureFixture[str
     with caplog.at_level(logging.DEBUG):
         rig = HttpRig()
         rig.post("/channels/sms/message", b"canary", {})
+        by_query = replace(settings_for(rig.gateway.url), method="GET", body=Body.QUERY, headers={})
+        with pytest.raises(SendFailed):
+            HttpSmsChannel(by_query, now).send(message("canary in an address", rig.address))
         exercise(rig)
     text = seen(caplog, capfd)
     assert "webhook refused" in text, "the test sees the log at all"

@@ -12,7 +12,7 @@ from bot.reading.phrases import (
     apart_by_negation,
     is_negative,
 )
-from bot.reading.spelling import LONGEST, Spelling, collapse_repeats
+from bot.reading.spelling import Spelling, collapse_repeats
 
 LONGEST_TYPED = 80  # letters; more is a held key or noise, not a word
 
@@ -37,6 +37,7 @@ class Lexicon:
         self._prefixes: dict[str, set[str]] = {}
         for phrase in self.phrases:
             self._add(phrase)
+        self._cuts = sorted({len(prefix) for prefix in self._prefixes})
         self.spelling = Spelling(
             targets=_spelling_targets(self.phrases),
             known=common_words | self._exact.keys() | self.numbers.keys(),
@@ -64,7 +65,7 @@ class Lexicon:
 
     def _word(self, text: str) -> Word:
         slots = set(self._exact.get(text, ()))
-        for cut in range(2, min(len(text), LONGEST) + 1):
+        for cut in self._cuts:
             slots |= self._prefixes.get(text[:cut], set())
         after = self._root.after
         starts = tuple(after[slot] for slot in sorted(slots) if slot in after)
@@ -74,7 +75,7 @@ class Lexicon:
         return (
             text in self._exact
             or text in self.numbers
-            or any(text[:cut] in self._prefixes for cut in range(2, min(len(text), LONGEST) + 1))
+            or any(text[:cut] in self._prefixes for cut in self._cuts)
         )
 
     def _words_of(self, token: str) -> tuple[Word, ...]:

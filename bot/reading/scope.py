@@ -13,7 +13,7 @@ from bot.reading.matching import Match
 from bot.reading.phrases import Word, word_set
 from bot.reading.tokens import COMMA, QUESTION, STOP
 
-NEGATION_REACH = 5  # words between a "no" and what it denies
+NEGATION_REACH = 7  # words between a "no" and what it denies
 LOOK_AHEAD = 40  # events
 
 
@@ -63,8 +63,9 @@ class Walk:
     other_end: int = 0
     antecedent: bool = False  # someone else was named, so "he" is not the patient
     clause: int = 0
+    clause_starts: list[int] = field(default_factory=lambda: [0])
     at: int = 0
-    times: list[tuple[str, int]] = field(default_factory=list)
+    times: list[tuple[str, int, int]] = field(default_factory=list)
 
 
 def settle(words: Sequence[Word], events: Sequence[Match]) -> list[Mention]:
@@ -91,26 +92,35 @@ def _pseudo(walk: Walk, event: Match) -> None:
     walk.masked_until = event.end
 
 
+def _new_clause(walk: Walk, event: Match) -> None:
+    walk.clause += 1
+    walk.clause_starts.append(event.start)
+
+
 def _stop(walk: Walk, event: Match) -> None:
     walk.no, walk.thought = 0, False
     walk.supposed = walk.others = walk.pets = walk.caught = walk.listed = walk.divided = False
-    walk.clause += 1
+    _new_clause(walk, event)
 
 
 def _but(walk: Walk, event: Match) -> None:
     walk.no = 0
     walk.supposed = False
     walk.listed = walk.divided = False
-    walk.clause += 1
+    _new_clause(walk, event)
 
 
 def _comma(walk: Walk, event: Match) -> None:
     if walk.no and walk.no_end == event.start and not walk.listed:
         walk.no = 0  # "No, ..." answers; it does not deny what follows
-    walk.divided = True
+    _divide(walk, event)
 
 
-def _and(walk: Walk, event: Match) -> None:
+def _divide(walk: Walk, event: Match) -> None:
+    """A comma or "and". A "no" that has denied something else stops here: "no ride, and a cough"."""
+    if walk.no and not walk.listed and event.start > walk.no_end and not _or_ahead(walk):
+        if walk.words[event.start - 1].text not in _LISTED_WITH:
+            walk.no = 0
     walk.divided = True
 
 
@@ -150,6 +160,8 @@ def _answers_mention(walk: Walk, event: Match) -> bool:
 
 def _filled_in_like_a_form(walk: Walk) -> bool:
     last, first = walk.events[-1], walk.events[0]
+    if last.end != len(walk.words):
+        return False
     return last.concept in ("mod.neg", "mod.yes") and not first.concept.startswith("mod.")
 
 
@@ -169,7 +181,7 @@ def _restart(walk: Walk, event: Match) -> None:
     walk.no = 1 if walk.no == 2 else 0
     if walk.divided:
         walk.supposed = False
-        walk.clause += 1
+    _new_clause(walk, event)
     walk.others = walk.pets = False
 
 
@@ -240,13 +252,13 @@ def _doubt(walk: Walk, event: Match) -> None:
 
 
 def _time(walk: Walk, event: Match) -> None:
-    walk.times.append((event.concept.removeprefix("mod."), walk.clause))
+    walk.times.append((event.concept.removeprefix("mod."), walk.clause, event.end))
 
 
 def _past_if_had(walk: Walk, event: Match) -> None:
     """ "In March" and "hace dos meses" are past only beside "had" or "tuve"."""
     if any(w.text in _HAD for w in walk.words):
-        walk.times.append(("past", walk.clause))
+        walk.times.append(("past", walk.clause, event.end))
 
 
 def _gone(walk: Walk, event: Match) -> None:
@@ -267,16 +279,33 @@ _HAD = word_set(
 def _place_times(walk: Walk) -> None:
     """Gives each "last month" and "today" to the mentions it speaks of.
 
-    These are the mentions of its own clause, else of the clause before, else of the next one.
+    These are the mentions of its own clause. A clause that says little else ("That was last
+    month.") speaks of the clause before it, or of the next one when it opens the reply.
     """
     by_clause: dict[int, list[Mention]] = {}
     for mention in walk.mentions:
         by_clause.setdefault(mention.clause, []).append(mention)
     clauses = sorted(by_clause)
-    for name, clause in dict.fromkeys(walk.times):
-        at = bisect_right(clauses, clause)
-        if clauses:
-            _mark(by_clause[clauses[max(at - 1, 0)]], name)
+    for name, clause, end in walk.times:
+        if clause in by_clause:
+            _mark([m for m in by_clause[clause] if not _escapes(walk, m, name, end)], name)
+        elif clauses and _clause_length(walk, clause) <= SHORT_CLAUSE:
+            before = bisect_right(clauses, clause)
+            _mark(by_clause[clauses[max(before - 1, 0)]], name)
+
+
+SHORT_CLAUSE = 4  # words
+
+
+def _clause_length(walk: Walk, clause: int) -> int:
+    ends = [*walk.clause_starts[clause + 1 : clause + 2], len(walk.words)]
+    return ends[0] - walk.clause_starts[clause]
+
+
+def _escapes(walk: Walk, mention: Mention, name: str, end: int) -> bool:
+    """True for "in hospital last year coughing all night": more than "had" stands between."""
+    between = walk.words[end : mention.start]
+    return name == "past" and any(w.text not in _FILLERS | _HAD for w in between)
 
 
 def _mark(mentions: list[Mention], name: str) -> None:
@@ -310,7 +339,8 @@ def _says_my(walk: Walk, event: Match) -> bool:
 
 def _of_a_pet(walk: Walk, event: Match) -> bool:
     """True for the cough of "my dog has a cough"; its bite and a fall over it are the patient's."""
-    return walk.pets and event.concept not in ("symptom.skin_wound", "symptom.fall")
+    bitten = event.concept in ("symptom.skin_wound", "symptom.fall")
+    return walk.pets and not bitten and not event.concept.startswith("emergency.")
 
 
 def _claimed(walk: Walk, event: Match) -> bool:
@@ -326,13 +356,42 @@ def _is_denied(walk: Walk, event: Match) -> bool:
         return False
     if not walk.no:
         return False
-    far = event.start - walk.no_end > NEGATION_REACH
-    if far or (walk.divided and walk.listed and _stands_alone(walk, event)):
+    if not _reaches(walk, event) or (walk.divided and walk.listed and _stands_alone(walk, event)):
         walk.no = 0
         return False
     walk.no_end = max(walk.no_end, event.end)
     walk.listed, walk.divided = True, False
     return True
+
+
+def _reaches(walk: Walk, event: Match) -> bool:
+    """True when nothing but fillers stands between the "no" and what it denies."""
+    between = walk.words[walk.no_end : event.start]
+    if len(between) > NEGATION_REACH:
+        return False
+    strange = any(not w.separates and w.text not in _FILLERS for w in between)
+    return not strange
+
+
+_LISTED_WITH = word_set(
+    "pain pains problem problems issue issues symptom symptoms discomfort swelling redness soreness "
+    "aches complaints trouble changes drainage allergies sickness illness tenderness dolor dolores "
+    "molestia molestias sintoma sintomas problemas hinchazon alergias nada nothing none sickness"
+)
+_FILLERS = _LISTED_WITH | word_set(
+    "any a an the of real really much more had have has been having feel feeling felt seen notice "
+    "noticed noticing got get getting gotten experienced experiencing see sign signs kind type sort "
+    "bad severe high new recent other active at all to my in single bit little slight slightest hint "
+    "trace evidence even ever either like such running run developed develop developing showing show "
+    "with from for current currently right now today yet still whatsoever actual and or nor also "
+    "obvious visible unusual major serious strange acute sudden significant known anymore i do does here is are house home family "
+    "wet dry productive mild slight small big large deep open fresh red sore hot cold low flu covid "
+    "else wrong been come comes down ill sick pedal nasal oral skin leg leg itchy dental urinary watery "
+    "bloody persistent frequent "
+    "tengo he ha tenido sentido presentado presento ningun ninguna tipo de clase algun alguna muy tan "
+    "la el los las un una unos unas en mi me ni o y haya hay siento sufro padezco mucho mucha problema "
+    "para con por signos senales"
+)
 
 
 def _stands_alone(walk: Walk, event: Match) -> bool:
@@ -355,7 +414,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "stop": _stop,
     "comma": _comma,
     "mod.but": _but,
-    "mod.and": _and,
+    "mod.and": _divide,
     "mod.or": _or,
     "mod.neg": _neg,
     "mod.neg_think": _neg,

@@ -22,10 +22,12 @@ NEEDED_LINES = (
     "question_nurse", "no_question_open", "interrupted_back", "alarm_again", "corrected",
     "wrong_number", "exposure_nurse", "reschedule_nurse", "coach_left", "coach_left_patient",
     "coach_joined", "coach_help", "coach_nurse", "coach_noted", "coach_emergency",
+    "next_up", "next_nothing", "done_so_far", "done_nothing", "when_arrive", "when_arrive_unknown",
+    "remind_ok", "person_coming", "you_are_welcome", "paused",
 )  # fmt: skip
 NEEDED_REASONS = (
     "emergency", "self_harm", "exposure", "opt_out", "wrong_number", "reschedule", "question",
-    "unread", "silent", "call_not_through", "coach_asked", "alert",
+    "unread", "silent", "call_not_through", "coach_asked", "alert", "person_wanted",
 )  # fmt: skip
 FOLLOW_UP = "call_check"
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from bot.content.document import Document
 from bot.content.faults import Fault
 from bot.content.schema import StateModel, TalkModel
+from bot.core.choice_words import plain
 from bot.core.segments import fold
 from bot.core.wording import placeholders
 from bot.reading.reading import Asked
@@ -30,6 +31,34 @@ def text_faults(
     yield from _missing_lines(talk, document)
     yield from _missing_labels(talk, document)
     yield from _unused(talk, document)
+    yield from _further_words(talk, document, languages)
+
+
+def _further_words(
+    talk: TalkModel, document: Document, languages: tuple[str, ...]
+) -> Iterator[Fault]:
+    """Further words for a choice: of a choice that is offered, and never for two of them."""
+    offered = {choice for state in talk.states.values() for choice in state.choices}
+    for choice, by_language in talk.words.items():
+        if choice not in offered:
+            what = f"further words for {choice}, which no question offers"
+            yield document.fault("F048", ("words", choice), what, "Offer it, or take them out.")
+        for language in by_language.keys() - set(languages):
+            what = f"further words for {choice} in {language}, which no text has"
+            mend = f"Use one of {', '.join(languages)}."
+            yield document.fault("F048", ("words", choice), what, mend)
+    for state in talk.states.values():
+        yield from _words_for_two(talk, state, document)
+
+
+def _words_for_two(talk: TalkModel, state: StateModel, document: Document) -> Iterator[Fault]:
+    meant: dict[str, str] = {}
+    for choice in state.choices:
+        for phrase in (plain(t) for texts in talk.words.get(choice, {}).values() for t in texts):
+            if not phrase or meant.setdefault(phrase, choice) != choice:
+                what = f"'{phrase}' under {choice} says nothing, or means {meant.get(phrase)} too"
+                mend = "Keep it under one choice."
+                yield document.fault("F048", ("words", choice), what, mend)
 
 
 def _texts(talk: TalkModel) -> Iterator[tuple[Path, Mapping[str, str]]]:

@@ -1,6 +1,7 @@
 """From file models to the core's values. Nothing is judged here; see check.py and schema.py."""
 
 from collections.abc import Mapping, Sequence
+from datetime import timedelta
 
 from bot.content.document import Document
 from bot.content.schema import (
@@ -15,10 +16,12 @@ from bot.content.schema import (
     WhenModel,
 )
 from bot.content.schema_practice import (
+    AllowedModel,
     ReasonModel,
     RulesModel,
 )
-from bot.core.flow import Flow, Reason, Reply, Silence, State
+from bot.core.choice_words import plain
+from bot.core.flow import Allowed, Flow, Reason, Reply, Silence, State
 from bot.core.protocol import FactTest, OfficeHours, Phones, Prompt, Rules, When
 
 
@@ -47,6 +50,14 @@ def flow(model: TalkModel, document: Document, revision: str) -> Flow:
         sources=tuple(model.sources),
         priority=model.priority,
         health=model.health,
+        coach=model.coach,
+        listed=model.listed,
+        words={
+            choice: {
+                language: tuple(plain(text) for text in texts) for language, texts in by.items()
+            }
+            for choice, by in model.words.items()
+        },
         revision=revision,
         file=document.file,
     )
@@ -98,6 +109,15 @@ def _silence(model: SilenceModel) -> Silence:
 def reason(name: str, model: ReasonModel) -> Reason:
     """One escalation reason."""
     return Reason(name, model.title, model.severity, model.flow, model.tell_patient)
+
+
+def allowed(model: AllowedModel) -> Allowed:
+    """The minutes for one severity."""
+    return Allowed(
+        timedelta(minutes=model.acknowledge),
+        timedelta(minutes=model.reach),
+        timedelta(minutes=model.decide),
+    )
 
 
 def prompts(models: Sequence[PromptModel], document: Document) -> tuple[Prompt, ...]:

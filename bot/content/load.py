@@ -19,11 +19,14 @@ from bot.content.schema import (
 from bot.content.schema_practice import (
     EscalationsModel,
     FactsModel,
+    MinutesModel,
     RuleModel,
     RulesModel,
     SourceModel,
+    WishesModel,
 )
-from bot.core.flow import Flow, FlowBook
+from bot.core.choice_words import plain
+from bot.core.flow import Allowed, Flow, FlowBook
 from bot.core.machine import build
 from bot.core.protocol import FactValue, Protocol, Rules
 
@@ -53,6 +56,7 @@ class Shelf:
     facts: tuple[FactsModel, Document] | None = None
     escalations: tuple[EscalationsModel, Document] | None = None
     sources: tuple[SourcesModel, Document] | None = None
+    wishes: tuple[WishesModel, Document] | None = None
     faults: list[Fault] = field(default_factory=list)
 
     def take(
@@ -86,6 +90,8 @@ def shelf(directory: Path) -> Shelf:
     found.facts = found.take(directory / "facts.yaml", FactsModel)
     found.escalations = found.take(directory / "escalations.yaml", EscalationsModel)
     found.sources = found.take(directory / "sources.yaml", SourcesModel, "sources")
+    if (directory / "wishes.yaml").exists():  # content without it answers such words as questions
+        found.wishes = found.take(directory / "wishes.yaml", WishesModel)
     return found
 
 
@@ -117,8 +123,24 @@ def book_of(found: Shelf, flows: Mapping[str, Flow]) -> FlowBook:
         reasons={name: compiling.reason(name, model) for name, model in reasons.items()},
         fact_defaults=defaults,
         languages=languages(flows.values()),
+        allowed=allowances(found.escalations[0].minutes),
+        wishes=_wishes(found),
         machines={name: build(flow) for name, flow in flows.items() if flow.states},
     )
+
+
+def allowances(minutes: MinutesModel) -> dict[str, Allowed]:
+    """The minutes for every severity, as the core's values."""
+    return {name: compiling.allowed(getattr(minutes, name)) for name in MinutesModel.model_fields}
+
+
+def _wishes(found: Shelf) -> dict[str, tuple[str, ...]]:
+    if found.wishes is None:
+        return {}
+    return {
+        wish: tuple(plain(text) for texts in by_language.values() for text in texts)
+        for wish, by_language in found.wishes[0].wishes.items()
+    }
 
 
 def languages(flows: Iterable[Flow]) -> tuple[str, ...]:

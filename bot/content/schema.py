@@ -118,7 +118,13 @@ class StateModel(Strict):
 
 
 class TalkModel(Strict):
-    """One conversation. A talk without states only holds lines (system, coach_copy)."""
+    """One conversation. A talk without states only holds lines (system, coach_copy).
+
+    `coach`: which copies go to a coach whose level allows them: the `reminder` of a prompt where
+    somebody beside the patient can help, the `outcome` of an answer, `both`, or `none`.
+    `listed`: false for what the patient would not call a step (language, consent).
+    `words`: for a choice, by language, further words that mean it: {booked: {en: ["date set"]}}.
+    """
 
     flow: str
     title: str
@@ -129,7 +135,10 @@ class TalkModel(Strict):
     sources: list[str] = []
     start: str | None = None
     states: dict[str, StateModel] = {}
+    coach: Literal["reminder", "outcome", "both", "none"] = "none"
+    listed: bool = Field(default=True, strict=True)
     labels: dict[str, Texts] = {}
+    words: dict[str, dict[str, list[str]]] = {}
     wording: dict[str, Texts]
 
 

@@ -18,10 +18,27 @@ class ReasonModel(Strict):
     sources: list[str]
 
 
+class AllowedModel(Strict):
+    """Minutes allowed for each step of a nurse."""
+
+    acknowledge: int = Field(strict=True, gt=0)
+    reach: int = Field(strict=True, gt=0)
+    decide: int = Field(strict=True, gt=0)
+
+
+class MinutesModel(Strict):
+    """The minutes allowed, for every severity there is."""
+
+    emergency: AllowedModel
+    urgent: AllowedModel
+    today: AllowedModel
+    routine: AllowedModel
+
+
 class EscalationsModel(Strict):
     """All escalations, and the minutes allowed for each severity."""
 
-    minutes: dict[Literal["emergency", "urgent", "today", "routine"], int] = Field(default={})
+    minutes: MinutesModel
     reasons: dict[str, ReasonModel]
 
 
@@ -110,3 +127,13 @@ class RuleModel(Strict):
     value: object
     sources: list[str]
     note: str = ""
+
+
+class WishesModel(Strict):
+    """What a patient may ask of the chat at any time: the wish, and ways to say it."""
+
+    owner: str
+    review_by: Day
+    wishes: dict[
+        Literal["next", "done", "arrive", "person", "remind", "thanks"], dict[str, list[str]]
+    ]

@@ -84,6 +84,7 @@ class Context:
     may_ask_coach: bool = False  # the patient consented to the coach being asked
     dawn_agreed: bool = False
     days_left: int | None = None
+    coming: tuple[tuple[str, datetime], ...] = ()  # flows planned next, soonest first
 
 
 @dataclass(frozen=True, slots=True)

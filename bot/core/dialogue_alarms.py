@@ -191,11 +191,14 @@ def _answer_in_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
     worse = any(reason not in draft.conversation.escalated for reason in alarm.reasons)
     if worse and state.asked is not Asked.TEMPERATURE:
         draft.say_system("alarm_again")
-    _escalate_all(draft, alarm, reading)
     key = expected_key(draft.flow_of(question), state, reading, draft.words)
     if key is None and Act.SYMPTOM.value in state.replies:
         key = Act.SYMPTOM.value
     key = key or free_text(state, draft.words)
+    told = question.values.get("reason") if key else None  # the answer itself goes to that case
+    known = draft.conversation.escalated
+    news = tuple(r for r in alarm.reasons if r != told or r not in known)
+    _escalate_all(draft, replace(alarm, reasons=news), reading)
     if key is None:
         ask_again(draft, question)
     else:

@@ -25,6 +25,7 @@ from bot.core.protocol import FactValue, Priority
 
 SYSTEM = "system"
 COACH_COPY = "coach_copy"
+AGREED = "texts_agreed"  # the fact that says whether the patient wants these messages
 TROUBLE_COPIES = ("alarm", "emergency", "silent", "not_through", "wash_not_done")
 SEVERITIES = ("emergency", "urgent", "today", "routine")  # gravest first
 COACH_LINES = {  # system lines that are worded differently for the coach
@@ -93,11 +94,17 @@ class Draft:
         both = self.heard and self.by != who and is_alarm_flow(self.book, flow)
         return (self.by, who) if both else (who,)
 
-    def say_system(self, line: str, text: str | None = None, to: str | None = None) -> None:
+    def say_system(
+        self,
+        line: str,
+        text: str | None = None,
+        to: str | None = None,
+        values: Mapping[str, str] | None = None,
+    ) -> None:
         """Say a line of the flow `system`, or a ready text, to the writer or to `to`."""
         hearer = to or (self.by if self.heard else self.conversation.who)
         own = COACH_LINES.get(line, line) if hearer == "coach" else line
-        self.effects.append(Say(hearer, SYSTEM, own, text=text))
+        self.effects.append(Say(hearer, SYSTEM, own, values or {}, text=text))
 
     def flow_of(self, question: OpenQuestion) -> Flow:
         """The question's flow."""
@@ -120,6 +127,8 @@ class Draft:
         if fact == "language" and text in self.book.languages:
             self.change(language=text)
             self.effects.append(SetLanguage(text))
+        if fact == AGREED:  # without consent the messages pause; an alarm is still answered
+            self.change(paused=text == "false")
 
     def escalate(self, reason: str, answers: Mapping[str, str] | None = None) -> None:
         """Open an escalation or join the open one; a reason not in the book still escalates."""

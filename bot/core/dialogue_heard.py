@@ -16,7 +16,7 @@ from bot.core.dialogue_alarms import (
     tell_coach,
 )
 from bot.core.dialogue_corrections import correct_recent, repeat_briefly
-from bot.core.dialogue_draft import Draft
+from bot.core.dialogue_draft import AGREED, Draft
 from bot.core.dialogue_replies import (
     ALARM_KEYS,
     chosen_number,
@@ -26,6 +26,7 @@ from bot.core.dialogue_replies import (
 )
 from bot.core.dialogue_silence import line_for
 from bot.core.dialogue_walk import apply_reply, close, leave_unanswered
+from bot.core.dialogue_wishes import grant, is_thanks, thanked, wish_of
 from bot.reading.reading import Act, Reading
 
 THANKS = frozenset({Act.AFFIRM, Act.ALL_CLEAR})  # with nothing open these need no reply
@@ -88,10 +89,16 @@ def _stop(draft: Draft, reason: str) -> None:
 
 def _hear_calm(draft: Draft, event: Heard) -> None:
     reading, question = event.reading, draft.conversation.open
+    wish = None if reading.alert or event.answer else wish_of(draft.book, draft.words)
+    if wish is not None and grant(draft, wish):
+        return
     if question is not None and (key := _open_key(draft, question, reading)) is not None:
         _answer(draft, question, key, reading)
         return
     if correct_recent(draft, reading) or _meta(draft, event):
+        return
+    if is_thanks(draft.book, draft.words) and not reading.alert:
+        _thanks(draft)
         return
     if question is None:
         _nothing_open(draft, reading)
@@ -127,7 +134,7 @@ def _meta(draft: Draft, event: Heard) -> bool:
         Act.RESCHEDULE: _reschedule,
         Act.QUESTION: _question,
         Act.HELP: lambda d, _: d.say_system("help"),
-        Act.OPT_IN: lambda d, _: d.say_system("back_on"),
+        Act.OPT_IN: _back_on,
     }
     act = next((act for act in answers if event.reading.says(act)), None)
     if act is None and event.answer is not None:
@@ -137,6 +144,13 @@ def _meta(draft: Draft, event: Heard) -> bool:
     answers[act](draft, event)
     _alert(draft, event.reading)
     return True
+
+
+def _back_on(draft: Draft, event: Heard) -> None:
+    """START after a no to the messages is a yes; a pause by staff is theirs to end."""
+    if draft.facts().get(AGREED) is False and draft.conversation.paused:
+        draft.learn(AGREED, "true")
+    draft.say_system("paused" if draft.conversation.paused else "back_on")
 
 
 def _reschedule(draft: Draft, event: Heard) -> None:
@@ -153,6 +167,16 @@ def _question(draft: Draft, event: Heard) -> None:
         draft.say_system("question_nurse")
     if draft.conversation.open is not None and draft.by == draft.conversation.who:
         repeat_briefly(draft, draft.conversation.open)
+
+
+def _thanks(draft: Draft) -> None:
+    """Thanks are answered in kind; a question that is open is put again, briefly."""
+    question = draft.conversation.open
+    draft.change(unread=0)
+    if question is not None and draft.by == draft.conversation.who:
+        repeat_briefly(draft, question)
+    elif thanked(draft.words):
+        draft.say_system("you_are_welcome")
 
 
 def _nothing_open(draft: Draft, reading: Reading) -> None:

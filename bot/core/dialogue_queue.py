@@ -180,8 +180,8 @@ def _may_open(draft: Draft, entry: WaitingFlow | OpenQuestion) -> bool:
 
 def _open_waiting(draft: Draft, flow: WaitingFlow) -> None:
     draft.change(waiting=tuple(w for w in draft.conversation.waiting if w is not flow))
-    if flow.prompt is not None:
-        found = draft.book.flows[flow.flow]
+    found = draft.book.flows[flow.flow]
+    if flow.prompt is not None and found.coach in ("reminder", "both"):
         values = topic_values(found, _as_question(draft.book, flow))
         draft.copy((f"{flow.flow}_reminder", "reminder"), values, False)
     begin(

@@ -1,8 +1,8 @@
 """Matching a reading to one of the replies that the open question expects."""
 
-import unicodedata
 from collections.abc import Iterable
 
+from bot.core.choice_words import named_choice, plain
 from bot.core.flow import Flow, State
 from bot.reading.reading import Act, Asked, Reading
 
@@ -30,7 +30,19 @@ def expected_key(flow: Flow, state: State, reading: Reading, text: str) -> str |
     number = chosen_number(state, reading, text)
     if number is not None:
         return state.choices[number - 1] if 1 <= number <= len(state.choices) else None
-    return labelled_key(flow, state, text) or _by_act(state, reading)
+    return (
+        labelled_key(flow, state, text)
+        or _named(flow, state, reading, text)
+        or _by_act(state, reading)
+    )
+
+
+def _named(flow: Flow, state: State, reading: Reading, text: str) -> str | None:
+    """A choice named in other words; never where the message also raises an alarm or asks."""
+    acts = {reading.act, *reading.also}
+    if reading.alert or acts & (ALARM_ACTS | META_ACTS):
+        return None
+    return named_choice(flow, state, plain(text))
 
 
 def chosen_number(state: State, reading: Reading, text: str) -> int | None:
@@ -80,10 +92,3 @@ def free_text(state: State, text: str) -> str | None:
     """The key `any`, when the state takes free text and there is any to take."""
     readable = any(letter.isalnum() for letter in text)
     return ANY if readable and ANY in state.replies else None
-
-
-def plain(text: str) -> str:
-    """Text without case, accents, or signs around it, for comparing with a label."""
-    folded = unicodedata.normalize("NFKD", text.casefold())
-    letters = "".join(c if c.isalnum() else " " for c in folded if not unicodedata.combining(c))
-    return " ".join(letters.split())

@@ -102,12 +102,14 @@ def _end(
 ) -> None:
     if answered is not None:
         close(draft, answered)
-        lines = (
-            (f"{flow.name}_{outcome}", outcome)
-            if outcome in OUTCOME_COPIES
-            else (f"{flow.name}_{outcome}",)
-        )
-        draft.copy(lines, topic_values(flow, question), flow.health)
+        if flow.coach in ("outcome", "both"):
+            draft.copy(_copies(flow, outcome), topic_values(flow, question), flow.health)
+
+
+def _copies(flow: Flow, outcome: str) -> tuple[str, ...]:
+    """The lines of a copy about this outcome, the flow's own first."""
+    own = f"{flow.name}_{outcome}"
+    return (own, outcome) if outcome in OUTCOME_COPIES else (own,)
 
 
 def topic_values(flow: Flow, question: OpenQuestion) -> dict[str, str]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 
+from bot.core.flow import Allowed
 from bot.core.office import next_opening
 from bot.core.protocol import OfficeHours
 
@@ -46,22 +47,6 @@ class Disposition(StrEnum):
 GRAVITY = ("routine", "today", "urgent", "emergency")
 
 
-@dataclass(frozen=True, slots=True)
-class Allowed:
-    """How long a nurse may take: to acknowledge, then to reach the patient, then to decide."""
-
-    acknowledge: timedelta
-    reach: timedelta
-    decide: timedelta
-
-
-# Our choice, no published source: the practice sets its own and signs for it.
-ALLOWED: Mapping[str, Allowed] = {
-    "emergency": Allowed(timedelta(minutes=10), timedelta(minutes=20), timedelta(hours=1)),
-    "urgent": Allowed(timedelta(minutes=30), timedelta(minutes=60), timedelta(hours=4)),
-    "today": Allowed(timedelta(hours=4), timedelta(hours=4), timedelta(hours=24)),
-    "routine": Allowed(timedelta(hours=24), timedelta(hours=24), timedelta(hours=72)),
-}
 _TO_CLOSE = timedelta(hours=24)
 _CLOCK_STARTS = frozenset(Step) - {Step.PATIENT_TOLD, Step.ANSWERED, Step.SAME, Step.NOTED}
 _STANDINGS = _CLOCK_STARTS - {Step.NURSE_NOTIFIED}
@@ -188,9 +173,9 @@ def notified(case: Case, contact: str, now: datetime) -> Case:
     return _with(case, Entry(Step.NURSE_NOTIFIED, now, contact))
 
 
-def returned(case: Case, words: str, now: datetime) -> Case:
-    """The patient did not get through, or fell silent: the nurse has it again."""
-    return _with(case, Entry(Step.RETURNED, now, "patient", words=words))
+def returned(case: Case, words: str, now: datetime, note: str = "") -> Case:
+    """The patient did not get through, or fell silent (`note` says so): the nurse has it again."""
+    return _with(case, Entry(Step.RETURNED, now, "patient", note, words=words))
 
 
 def acknowledge(case: Case, who: str, now: datetime, note: str = "") -> Case:
@@ -234,11 +219,14 @@ def close(case: Case, who: str, note: str, now: datetime) -> Case:
     return _with(case, Entry(Step.CLOSED, now, who, note))
 
 
-def deadline(case: Case, hours: OfficeHours, zone: str) -> datetime | None:
+def deadline(
+    case: Case, hours: OfficeHours, zone: str, allowed: Mapping[str, Allowed]
+) -> datetime | None:
     """Work out by when a person must act; None when closed.
 
-    The time allowed runs from the last entry that restarts it. What is not urgent waits for the
-    office to open, so that nobody is woken for a routine matter.
+    `allowed` are the practice's minutes by severity (flows/escalations.yaml). The time allowed runs
+    from the last entry that restarts it. What is not urgent waits for the office to open, so that
+    nobody is woken for a routine matter.
     """
     if case.closed:
         return None
@@ -247,13 +235,13 @@ def deadline(case: Case, hours: OfficeHours, zone: str) -> datetime | None:
         recheck = datetime.fromisoformat(_decision(case).detail["recheck_at"])
         due = max(recheck, last.at + _TO_CLOSE) if last.step is not Step.DECIDED else recheck
     else:
-        due = last.at + time_allowed(case)
+        due = last.at + time_allowed(case, allowed)
     return due if case.severity in ("emergency", "urgent") else next_opening(hours, zone, due)
 
 
-def time_allowed(case: Case) -> timedelta:
+def time_allowed(case: Case, minutes: Mapping[str, Allowed]) -> timedelta:
     """How long the next human step may take, by the gravity and where the case stands."""
-    allowed = ALLOWED[case.severity]
+    allowed = minutes[case.severity]
     match case.standing:
         case Step.ACKNOWLEDGED:
             return allowed.reach

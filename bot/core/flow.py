@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import timedelta
 
 from bot.core.protocol import FactTest, Priority
 from bot.reading.reading import Asked
@@ -62,6 +63,10 @@ class Flow:
     sources: tuple[str, ...] = ()  # ids in flows/sources.yaml
     priority: Priority = Priority.TEACHING
     health: bool = False  # replies and copies of this flow are health answers (coach consent)
+    coach: str = "none"  # which copies a coach gets: "reminder", "outcome", "both", "none"
+    listed: bool = True  # told to the patient who asks what is done
+    words: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
+    # choice -> language -> further words that mean it, plain (no case, accents, signs)
     revision: str = ""
     file: str = ""
 
@@ -78,6 +83,15 @@ class Reason:
 
 
 @dataclass(frozen=True, slots=True)
+class Allowed:
+    """How long a nurse may take: to acknowledge, then to reach the patient, then to decide."""
+
+    acknowledge: timedelta
+    reach: timedelta
+    decide: timedelta
+
+
+@dataclass(frozen=True, slots=True)
 class FlowBook:
     """All the content of one published version."""
 
@@ -85,4 +99,6 @@ class FlowBook:
     reasons: Mapping[str, Reason]
     fact_defaults: Mapping[str, bool | int | str] = field(default_factory=dict)
     languages: tuple[str, ...] = ("en", "es")
+    allowed: Mapping[str, Allowed] = field(default_factory=dict)  # severity -> minutes for a nurse
+    wishes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # wish -> ways to say it
     machines: Mapping[str, object] = field(default_factory=dict, compare=False)  # core/machine.py

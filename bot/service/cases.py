@@ -98,7 +98,7 @@ def _joined(desk: Desk, case: Case, effect: Escalate) -> Case:
     Further reasons in the very message that opened the case belong to its opening.
     """
     if case.topic == ALARM and effect.reason in _RETURNS:
-        return escalation.returned(case, effect.words or _silence(effect), desk.now)
+        return escalation.returned(case, effect.words, desk.now, _silence(effect))
     told = {name: value for name, value in effect.answers.items() if name != "asked"}
     if effect.reason in case.reasons and told:
         return escalation.answered(case, told, desk.now)
@@ -107,6 +107,9 @@ def _joined(desk: Desk, case: Case, effect: Escalate) -> Case:
 
 
 def _silence(effect: Escalate) -> str:
+    """What is known instead when the patient wrote nothing."""
+    if effect.words:
+        return ""
     return f"no answer to: {effect.answers.get('question', 'the last question')}"
 
 
@@ -187,7 +190,8 @@ def background(desk: Desk) -> Background:
 
 def due(desk: Desk, case: Case) -> datetime | None:
     """By when a person must act on the case."""
-    return escalation.deadline(case, desk.chart.rules.hours, desk.chart.operation.surgery.zone)
+    rules, zone = desk.chart.rules, desk.chart.operation.surgery.zone
+    return escalation.deadline(case, rules.hours, zone, desk.practice.book.allowed)
 
 
 def save(desk: Desk, case: Case, entries_before: int, *, tried_now: bool = False) -> None:
@@ -198,5 +202,7 @@ def save(desk: Desk, case: Case, entries_before: int, *, tried_now: bool = False
     """
     deadline = due(desk, case)
     if deadline is not None and tried_now:
-        deadline = max(deadline, desk.now + escalation.time_allowed(case))
+        deadline = max(
+            deadline, desk.now + escalation.time_allowed(case, desk.practice.book.allowed)
+        )
     escalations.save_case(desk.connection, case, entries_before, deadline)

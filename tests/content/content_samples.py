@@ -131,7 +131,10 @@ def escalations() -> str:
     """Every reason that the dialogue needs."""
     plain = "severity: today, sources: [our-choice]"
     flow = "severity: urgent, flow: alarm_symptom, sources: [our-choice]"
-    text = "reasons:\n"
+    text = "minutes:\n"
+    for grave in ("emergency", "urgent", "today", "routine"):
+        text += f"  {grave}: {{acknowledge: 10, reach: 20, decide: 60}}\n"
+    text += "reasons:\n"
     for name in NEEDED_REASONS:
         text += f'  {name}: {{title: "{name}", {plain}}}\n'
     for symptom in Symptom:

@@ -113,32 +113,37 @@ def _one_oh(words: Sequence[Word], at: int) -> Number | None:
 
 def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Number | None:
     first = words[at].text
-    if first in ("one", "uno") and (number := _one_oh(words, at)) is not None:
+    if (number := _one_oh(words, at)) is not None:
         return number
     hundred_ahead = at + 1 < len(words) and words[at + 1].text in _HUNDRED
     if first not in named and not (first in _ARTICLE and hundred_ahead):
         return None
-    total, place, spoken_tens = 0.0, at, False
+    place = at + 1 if first in _ARTICLE and hundred_ahead else at
+    total, tens = 0.0, False
     while place < len(words):
-        text = words[place].text
-        if text in _JOIN and _continues(words, place, named) and place > at:
-            place += 1
-            continue
-        if text in _ARTICLE and place == at and hundred_ahead:
-            total, place = 0.0, place + 1
-            continue
-        if text not in named:
-            break
-        value = named[text]
-        if value == 100:
-            total = 100 * (total or 1)
-        elif total and total % 100 and (total % 10 or value >= 10 or total % 100 < 20):
-            break
+        value = named.get(words[place].text)
+        grown = _grow(total, value) if value is not None else None
+        if value is None or grown is None:
+            if place == at or not _joins(words, place, named):
+                break
         else:
-            total += value
-        spoken_tens = spoken_tens or value >= 10
+            total, tens = grown, tens or value >= 10
         place += 1
-    return _close(words, at, place, total, named, spoken_tens)
+    return _close(words, at, place, total, named, tens)
+
+
+def _grow(total: float, value: float) -> float | None:
+    """The number with one more word: 90 and 8 make 98; 98 and 6 do not make a number."""
+    if value == 100:
+        return 100 * (total or 1)
+    rest = total % 100
+    if rest and (rest % 10 or value >= 10 or rest < 20):
+        return None
+    return total + value
+
+
+def _joins(words: Sequence[Word], place: int, named: Mapping[str, float]) -> bool:
+    return words[place].text in _JOIN and _continues(words, place, named)
 
 
 def _continues(words: Sequence[Word], place: int, named: Mapping[str, float]) -> bool:

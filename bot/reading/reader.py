@@ -12,10 +12,11 @@ from bot.reading.matching import Match
 from bot.reading.numbers import find_numbers
 from bot.reading.phrases import Word
 from bot.reading.reading import Act, Asked, Reading
-from bot.reading.scope import Mention, separators, settle
+from bot.reading.scope import separators, settle
 from bot.reading.temperature import Measured, Thresholds, find_temperatures
 from bot.reading.tokens import QUESTION, plain, tokens
 from bot.reading.understood import SYMPTOMS, Understood
+from bot.reading.walk import Mention
 
 __all__ = ["Thresholds", "read"]
 DEFAULT_THRESHOLDS = Thresholds()

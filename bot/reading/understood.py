@@ -7,9 +7,9 @@ from bot.reading.matching import Match
 from bot.reading.numbers import Number
 from bot.reading.phrases import Word, word_set
 from bot.reading.reading import Act, Asked, Symptom, Temperature
-from bot.reading.scope import Mention
 from bot.reading.temperature import Measured
 from bot.reading.tokens import COMMA, QUESTION, STOP
+from bot.reading.walk import Mention
 
 
 @dataclass(frozen=True, slots=True)

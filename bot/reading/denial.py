@@ -1,0 +1,152 @@
+"""Decides what a "no" denies: where it opens, how far it reaches and what closes it."""
+
+from bot.reading.matching import Match
+from bot.reading.phrases import word_set
+from bot.reading.tokens import COMMA, QUESTION, STOP
+from bot.reading.walk import Walk, new_clause, or_ahead
+
+NEGATION_REACH = 7  # words between a "no" and what it denies
+
+
+def pseudo(walk: Walk, event: Match) -> None:
+    walk.masked_until = event.end
+
+
+def comma(walk: Walk, event: Match) -> None:
+    if walk.no and walk.no_end == event.start and not walk.listed:
+        walk.no = 0  # "No, ..." answers; it does not deny what follows
+    divide(walk, event)
+
+
+def divide(walk: Walk, event: Match) -> None:
+    """A comma or "and". A "no" that denied something else ends here: "no ride, and a cough"."""
+    closes = walk.no and not walk.listed and event.start > walk.no_end
+    if closes and walk.words[event.start - 1].text not in _LISTED_WITH and not or_ahead(walk):
+        walk.no = 0
+    walk.divided = True
+
+
+def or_(walk: Walk, event: Match) -> None:
+    walk.divided = False
+    walk.no_end = event.end
+
+
+def negate(walk: Walk, event: Match) -> None:
+    if _answers_mention(walk, event):
+        for mention in walk.mentions[-4:]:
+            mention.denied = mention.denied or mention.end >= walk.mentions[-1].start
+        return
+    if event.start < walk.masked_until:
+        return
+    if walk.no == 2 or (walk.thought and event.concept == "mod.neg"):
+        walk.no, walk.thought = 0, False  # "I wouldn't say I have no cough"
+        return
+    walk.thought = event.concept == "mod.neg_think"
+    walk.no = 2 if event.concept == "mod.neg_think" else 1
+    walk.no_end = event.end
+    walk.listed = walk.divided = False
+
+
+def _answers_mention(walk: Walk, event: Match) -> bool:
+    """True for the "no" of "fever: no" and "fever no cough no"."""
+    last_end = max((m.end for m in walk.mentions[-4:]), default=event.start + 1)
+    if event.end - event.start > 1 or event.start < last_end:
+        return False
+    between = walk.words[last_end : event.start]
+    following = walk.words[event.end] if event.end < len(walk.words) else STOP
+    if not between:
+        return following.separates or _filled_in_like_a_form(walk)
+    asked = between[-1] is QUESTION or between[-1] is COMMA
+    return following.separates and asked and len(between) <= 2 and between[0] is not STOP
+
+
+def _filled_in_like_a_form(walk: Walk) -> bool:
+    last, first = walk.events[-1], walk.events[0]
+    if last.end != len(walk.words):
+        return False
+    return last.concept in ("mod.neg", "mod.yes") and not first.concept.startswith("mod.")
+
+
+def affirm(walk: Walk, event: Match) -> None:
+    last = walk.mentions[-1] if walk.mentions else None
+    asked = walk.words[event.start - 1] in (COMMA, QUESTION)
+    if last is not None and last.end == event.start - (1 if asked else 0):
+        last.denied = False
+    walk.no = 0
+
+
+def restart(walk: Walk, event: Match) -> None:
+    walk.no = 1 if walk.no == 2 else 0
+    if walk.divided:
+        walk.supposed = False
+    new_clause(walk, event)
+    walk.others = walk.pets = False
+
+
+def restart_verb(walk: Walk, event: Match) -> None:
+    """A verb that carries its "I" ("tengo") starts afresh, unless the "no" stands right before."""
+    if not walk.no or event.start > walk.no_end:
+        restart(walk, event)
+    walk.no_end = max(walk.no_end, event.end)
+
+
+def weak_restart(walk: Walk, event: Match) -> None:
+    if walk.divided and not or_ahead(walk):
+        walk.no = 0
+
+
+def lose_negation(walk: Walk, event: Match) -> None:
+    walk.no = 0
+
+
+def is_denied(walk: Walk, event: Match) -> bool:
+    if event.negative:
+        walk.no, walk.masked_until = 0, event.end
+        return False
+    if not walk.no:
+        return False
+    if not _reaches(walk, event) or (walk.divided and walk.listed and _stands_alone(walk, event)):
+        walk.no = 0
+        return False
+    walk.no_end = max(walk.no_end, event.end)
+    walk.listed, walk.divided = True, False
+    return True
+
+
+def _reaches(walk: Walk, event: Match) -> bool:
+    """True when nothing but fillers stands between the "no" and what it denies."""
+    between = walk.words[walk.no_end : event.start]
+    if len(between) > NEGATION_REACH:
+        return False
+    strange = any(not w.separates and w.text not in FILLERS for w in between)
+    return not strange
+
+
+_LISTED_WITH = word_set(
+    "pain pains problem problems issue issues symptom symptoms discomfort swelling redness "
+    "soreness aches complaints trouble changes drainage allergies sickness illness tenderness "
+    "dolor dolores molestia molestias sintoma sintomas problemas hinchazon alergias nada "
+    "nothing none"
+)
+
+
+FILLERS = _LISTED_WITH | word_set(
+    "any a an the of real really much more had have has been having feel feeling felt seen "
+    "notice noticed noticing got get getting gotten experienced experiencing see sign signs "
+    "kind type sort bad severe high new recent other active at all to my in single bit little "
+    "slight slightest hint trace evidence even ever either like such running run developed "
+    "develop developing showing show with from for current currently right now today yet still "
+    "whatsoever actual and or nor also obvious visible unusual major serious strange acute "
+    "sudden significant known anymore i do does here is are house home family wet dry "
+    "productive mild small big large deep open fresh red sore hot cold low flu covid else wrong "
+    "come comes down ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
+    "persistent frequent tengo he ha tenido sentido presentado presento ningun ninguna tipo de "
+    "clase algun alguna muy tan la el los las un una unos unas en mi me ni o y haya hay siento "
+    "sufro padezco mucho mucha problema para con por signos senales"
+)
+
+
+def _stands_alone(walk: Walk, event: Match) -> bool:
+    """True for "coughing" in "no fever, coughing": a verb of its own, unless an "or" follows."""
+    verb = walk.words[event.end - 1].text.endswith(("ing", "endo", "ando"))
+    return verb and not or_ahead(walk)

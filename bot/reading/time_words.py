@@ -1,0 +1,69 @@
+"""Decides what "last month", "since Monday" and "gone now" speak of."""
+
+from bisect import bisect_right
+
+from bot.reading.denial import FILLERS
+from bot.reading.matching import Match
+from bot.reading.phrases import word_set
+from bot.reading.walk import Mention, Walk
+
+SHORT_CLAUSE = 4  # words
+LIST_LENGTH = 8  # mentions
+
+
+def note_time(walk: Walk, event: Match) -> None:
+    walk.times.append((event.concept.removeprefix("mod."), walk.clause, event.end))
+
+
+def note_past_if_had(walk: Walk, event: Match) -> None:
+    """ "In March" and "hace dos meses" are past only beside "had" or "tuve"."""
+    if any(w.text in _HAD for w in walk.words):
+        walk.times.append(("past", walk.clause, event.end))
+
+
+def note_gone(walk: Walk, event: Match) -> None:
+    """Undoes the mentions before it: those of this clause, else of the clause before."""
+    near = walk.mentions[-LIST_LENGTH:]
+    here = [m for m in near if m.clause == walk.clause] or near[-1:]
+    for mention in here:
+        mention.gone = mention.gone or not mention.lasting
+    walk.no = 0
+
+
+_HAD = word_set(
+    "had was were got caught tested came did tuve tuvo tenia dio pase sufri padeci fue estuve"
+)
+
+
+def place_times(walk: Walk) -> None:
+    """Gives each "last month" and "today" to the mentions it speaks of.
+
+    These are the mentions of its own clause. A clause that says little else ("That was last
+    month.") speaks of the clause before it, or of the next one when it opens the reply.
+    """
+    by_clause: dict[int, list[Mention]] = {}
+    for mention in walk.mentions:
+        by_clause.setdefault(mention.clause, []).append(mention)
+    clauses = sorted(by_clause)
+    for name, clause, end in walk.times:
+        if clause in by_clause:
+            _mark([m for m in by_clause[clause] if not _escapes(walk, m, name, end)], name)
+        elif clauses and _clause_length(walk, clause) <= SHORT_CLAUSE:
+            before = bisect_right(clauses, clause)
+            _mark(by_clause[clauses[max(before - 1, 0)]], name)
+
+
+def _clause_length(walk: Walk, clause: int) -> int:
+    ends = [*walk.clause_starts[clause + 1 : clause + 2], len(walk.words)]
+    return ends[0] - walk.clause_starts[clause]
+
+
+def _escapes(walk: Walk, mention: Mention, name: str, end: int) -> bool:
+    """True for "in hospital last year coughing all night": more than "had" stands between."""
+    between = walk.words[end : mention.start]
+    return name == "past" and any(w.text not in FILLERS | _HAD for w in between)
+
+
+def _mark(mentions: list[Mention], name: str) -> None:
+    for mention in mentions:
+        setattr(mention, name, True)

@@ -1,0 +1,75 @@
+"""The state of the walk over a reply: which scopes are open, and what has been mentioned."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from bot.reading.matching import Match
+from bot.reading.phrases import Word
+
+LOOK_AHEAD = 40  # events
+
+
+@dataclass(slots=True)
+class Mention:
+    """A symptom, emergency or fever in the reply, with what the words around it do to it."""
+
+    concept: str
+    start: int
+    end: int
+    words: str
+    denied: bool = False
+    gone: bool = False
+    past: bool = False
+    recent: bool = False
+    still: bool = False
+    supposed: bool = False
+    others: bool = False
+    lasting: bool = False  # worth a call even when "gone now"
+    clause: int = 0
+
+    @property
+    def holds(self) -> bool:
+        """True when the writer says it is so, now or very lately."""
+        if self.denied or self.supposed:
+            return False
+        return self.still or not (self.past or self.gone) or (self.recent and not self.past)
+
+
+@dataclass(slots=True)
+class Walk:
+    """The scopes open at one point of the walk."""
+
+    words: Sequence[Word]
+    events: Sequence[Match]
+    mentions: list[Mention] = field(default_factory=list)
+    no: int = 0  # 0 none, 1 open, 2 open and outlives one "I have" ("I don't think I have")
+    no_end: int = 0
+    thought: bool = False  # the "no" is of the "I don't think" kind
+    masked_until: int = 0  # words up to here only look like a negation ("no doubt")
+    listed: bool = False  # the "no" has already denied something
+    divided: bool = False  # a comma or "and" since then
+    supposed: bool = False
+    others: bool = False
+    pets: bool = False
+    caught: bool = False  # "caught it from my grandson": the illness is the patient's own
+    other_end: int = 0
+    antecedent: bool = False  # someone else was named, so "he" is not the patient
+    clause: int = 0
+    clause_starts: list[int] = field(default_factory=lambda: [0])
+    at: int = 0
+    times: list[tuple[str, int, int]] = field(default_factory=list)
+
+
+def new_clause(walk: Walk, event: Match) -> None:
+    walk.clause += 1
+    walk.clause_starts.append(event.start)
+
+
+def or_ahead(walk: Walk) -> bool:
+    """True inside a list that an "or" closes: "no fever, a cough or chills"."""
+    for later in walk.events[walk.at + 1 : walk.at + 1 + LOOK_AHEAD]:
+        if later.concept in ("stop", "mod.but"):
+            break
+        if later.concept == "mod.or":
+            return True
+    return False

@@ -7,12 +7,9 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
-from ruamel.yaml import YAML
-from ruamel.yaml.comments import CommentedMap, CommentedSeq
-from ruamel.yaml.constructor import DuplicateKeyError
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
 from bot.content.faults import Fault
+from bot.content.yaml_tree import Branch, Row, TreeFault, line_of, tree
 
 Model = TypeVar("Model", bound=BaseModel)
 Key = str | int
@@ -29,23 +26,15 @@ class Document:
         """The line (from 1) of the deepest part of `path` that the file has."""
         node, line = self.tree, 1
         for key in path:
-            found = _line_of(node, key)
+            found = line_of(node, key)
             if found is None:
                 break
-            line, node = found + 1, node[key]
+            line, node = found, node[key]
         return line
 
     def fault(self, code: str, path: Sequence[Key], what: str, mend: str) -> Fault:
         """A fault at the line of `path`."""
         return Fault(self.file, self.line(path), code, what, mend)
-
-
-def _line_of(node: object, key: Key) -> int | None:
-    if isinstance(node, CommentedMap) and key in node:
-        return int(node.lc.key(key)[0])
-    if isinstance(node, CommentedSeq) and isinstance(key, int) and key < len(node):
-        return int(node.lc.item(key)[0])
-    return None
 
 
 def read(path: Path, root: Path) -> Document | Fault:
@@ -63,12 +52,13 @@ def _parsed(text: str, shown: str) -> Document | Fault:
     """Parse once per text: the same words in the same file always give the same tree."""
     if (tab := _tab(text)) is not None:
         return Fault(shown, tab, "F002", "a tab in the indentation", "Use two spaces instead.")
-    yaml = YAML(typ="rt")
-    yaml.allow_duplicate_keys = False
     try:
-        return Document(shown, yaml.load(text))
-    except YAMLError as error:
-        return _yaml_fault(error, shown)
+        return Document(shown, tree(text))
+    except TreeFault as fault:
+        if fault.repeated:
+            return Fault(shown, fault.line, "F003", fault.problem, "Keep one of the two.")
+        mend = "Look at the indentation and the quotes on this line and the one above."
+        return Fault(shown, fault.line, "F001", f"not valid YAML: {fault.problem}", mend)
 
 
 def _shown(path: Path, root: Path) -> str:
@@ -82,54 +72,29 @@ def _tab(text: str) -> int | None:
     return None
 
 
-def _yaml_fault(error: YAMLError, shown: str) -> Fault:
-    mark = error.problem_mark if isinstance(error, MarkedYAMLError) else None
-    line = mark.line + 1 if mark else 1
-    problem = getattr(error, "problem", None) or str(error)
-    if isinstance(error, DuplicateKeyError):
-        what = problem.split(" with value")[0].replace("found duplicate", "two of the same")
-        return Fault(shown, line, "F003", what, "Keep one of the two.")
-    mend = "Look at the indentation and the quotes on this line and the one above."
-    return Fault(shown, line, "F001", f"not valid YAML: {problem}", mend)
-
-
 def judge(document: Document, model: type[Model]) -> Model | tuple[Fault, ...]:
     """Turn the document into its model, or into every fault that the model finds."""
-    plain = _plain(document.tree)
     faults = tuple(_bad_keys(document, document.tree, ()))
     if faults:
         return faults
     try:
-        return model.model_validate(plain)
+        return model.model_validate(document.tree)
     except ValidationError as error:
         return tuple(_fault(document, dict(found)) for found in error.errors())
 
 
 def _bad_keys(document: Document, node: object, path: tuple[Key, ...]) -> Iterator[Fault]:
     """Keys must be words: `no:` unquoted in old YAML, or a bare number, is a trap."""
-    if isinstance(node, CommentedMap):
+    if isinstance(node, Branch):
         for key, value in node.items():
             if isinstance(key, bool) or not isinstance(key, str | int):
                 what, mend = f"the key {key!r} is not a word", "Write the key in quotes."
-                yield document.fault("F004", (*path, key), what, mend)
-            yield from _bad_keys(document, value, (*path, key))
-    elif isinstance(node, CommentedSeq):
+                yield Fault(document.file, node.lines[key], "F004", what, mend)
+            else:
+                yield from _bad_keys(document, value, (*path, key))
+    elif isinstance(node, Row):
         for place, value in enumerate(node):
             yield from _bad_keys(document, value, (*path, place))
-
-
-def _plain(node: object) -> object:
-    """The same data without line numbers and without the reader's own kinds of number."""
-    if isinstance(node, dict):
-        return {_plain(key): _plain(value) for key, value in node.items()}
-    if isinstance(node, list):
-        return [_plain(value) for value in node]
-    if isinstance(node, bool) or node is None:
-        return node
-    for kind in (int, float, str):
-        if isinstance(node, kind):
-            return kind(node)
-    return node
 
 
 def _fault(document: Document, found: dict[str, Any]) -> Fault:

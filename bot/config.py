@@ -87,5 +87,7 @@ def _faults(error: ValidationError) -> list[ConfigFault]:
             what = f"is missing. Set it in the file, or as {variable}"
         elif kept["type"] == "extra_forbidden":
             what = "is no setting. Check its spelling"
+        elif kept["type"].startswith("union_tag"):
+            what = 'needs kind = "smpp" or kind = "http"'
         faults.append(ConfigFault(where, what))
     return faults

@@ -166,6 +166,11 @@ def test_each_fault_is_named_by_its_place(tmp_path: Path, text: str, where: str)
     assert any(place.endswith(where) for place in found), found
 
 
+def test_the_kinds_of_sms_are_named(tmp_path: Path) -> None:
+    for text in ('[sms]\nkind = "pigeon"', '[sms]\nhost = "x"'):
+        assert faults(tmp_path, text) == {"sms": 'needs kind = "smpp" or kind = "http"'}
+
+
 def test_a_file_that_is_named_must_be_there(tmp_path: Path) -> None:
     with pytest.raises(ConfigFaults, match=r"not there"):
         load_settings({"COUNTDOWN_CONFIG": "other.toml"}, tmp_path)

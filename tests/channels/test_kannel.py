@@ -54,9 +54,11 @@ def test_a_message_reaches_the_handset_and_its_receipts_move_forward_only(
 
 
 def test_replies_come_in_once_each_with_kannels_id(kannel: KannelRig, handset_port: int) -> None:
-    kannel.handset(handset_port, "Done", "STOP", "I have a fever")
+    said = ("Done", "STOP", "I have a fever")  # the handset draws one of them each time
+    kannel.handset(handset_port, *said)
     until("all are in", lambda: len(kannel.service.messages) == 3)
-    assert sorted(kannel.service.texts()) == ["Done", "I have a fever", "STOP"]
+    assert len(kannel.service.calls) == 3
+    assert set(kannel.service.texts()) <= set(said)
     assert {call.address for call in kannel.service.calls} == {PHONE}
 
 

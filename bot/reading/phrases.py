@@ -16,7 +16,7 @@ from itertools import product
 GAP = "..."
 GAP_WORDS = 3  # words that `...` may pass over
 _ELEMENT = re.compile(r"\[[^\]]*\]|\S+")
-_WORD = re.compile(r"[^\W_]+\*?\Z")
+_WORD = re.compile(r"[^\W_A-Z]+\*?\Z")
 
 
 def word_set(text: str) -> frozenset[str]:

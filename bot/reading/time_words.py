@@ -55,13 +55,21 @@ def place_times(walk: Walk) -> None:
 
 def _clause_length(walk: Walk, clause: int) -> int:
     ends = [*walk.clause_starts[clause + 1 : clause + 2], len(walk.words)]
-    return ends[0] - walk.clause_starts[clause]
+    return sum(not w.separates for w in walk.words[walk.clause_starts[clause] : ends[0]])
 
 
 def _escapes(walk: Walk, mention: Mention, name: str, end: int) -> bool:
-    """True for "in hospital last year coughing all night": more than "had" stands between."""
+    """True for "in hospital last year chest pain": the past time belongs to what stands before."""
+    if name != "past" or mention.start < end:
+        return False
     between = walk.words[end : mention.start]
-    return name == "past" and any(w.text not in FILLERS | _HAD for w in between)
+    if any(w.text not in FILLERS | _HAD for w in between):
+        return True
+    leads_on = walk.words[end - 1].text in _LEADS_ON
+    return not leads_on and end - walk.clause_starts[mention.clause] > SHORT_CLAUSE
+
+
+_LEADS_ON = word_set("of have get be from de")
 
 
 def _mark(mentions: list[Mention], name: str) -> None:

@@ -62,7 +62,7 @@ class Walk:
 
 def new_clause(walk: Walk, event: Match) -> None:
     walk.clause += 1
-    walk.clause_starts.append(event.start)
+    walk.clause_starts.append(event.end if event.concept in ("stop", "mod.but") else event.start)
 
 
 def or_ahead(walk: Walk) -> bool:

@@ -1,0 +1,49 @@
+"""Typing errors on words that matter are mended, and words that are right are left alone."""
+
+import pytest
+
+from bot.reading.lexicon import Lexicon
+from bot.reading.reader import read
+from bot.reading.reading import Act, Asked
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "fevr",
+        "feverrrr",
+        "cuogh",
+        "i hav a cogh",
+        "vommiting",
+        "diahrea",
+        "nofever but coufh",
+        "fievre",
+    ],
+)
+def test_a_misspelt_alarm_is_heard(text: str, lexicon: Lexicon) -> None:
+    assert read(text, Asked.SYMPTOM_CHECK, lexicon).alert
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "in a rush",
+        "on the couch",
+        "never ever",
+        "brush my hair",
+        "caught the bus",
+        "though",
+        "todos",
+    ],
+)
+def test_a_word_that_only_looks_like_an_alarm_is_not_one(text: str, lexicon: Lexicon) -> None:
+    assert not read(text, Asked.SYMPTOM_CHECK, lexicon).alert
+
+
+def test_a_lookalike_counts_when_there_is_a_reason(lexicon: Lexicon) -> None:
+    assert read("I have a bad couch", Asked.SYMPTOM_CHECK, lexicon).alert
+    assert read("got a bad rush on my leg", Asked.SYMPTOM_CHECK, lexicon).alert
+
+
+def test_a_lone_lookalike_leads_to_a_question(lexicon: Lexicon) -> None:
+    assert read("couch", Asked.SYMPTOM_CHECK, lexicon).act is Act.UNCLEAR

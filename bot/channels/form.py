@@ -5,9 +5,8 @@ only its form differs. Every answer may also be typed.
 """
 
 from bot.channels.base import Outgoing
-from bot.core.segments import Accents, count, sms_text
+from bot.core.segments import Accents, sms_text
 
-SMS_PARTS = 2  # most parts that one prompt may take in English; our choice, kept low for cost
 BUTTON_LABEL = 64  # our choice: longer labels are cut off on small screens
 TELEGRAM_TEXT = 4096  # characters in one message, Telegram Bot API, sendMessage
 
@@ -39,14 +38,3 @@ def cut(text: str, limit: int) -> tuple[str, ...]:
         pieces.append(text[:at].rstrip())
         text = text[at:].lstrip()
     return (*pieces, text)
-
-
-def too_long(outgoing: Outgoing, accents: Accents, most: int = SMS_PARTS) -> str | None:
-    """What is wrong with the length of a message by SMS, with its figures; None if it fits."""
-    segments = count(numbered(outgoing, accents))
-    if segments.parts <= most:
-        return None
-    return (
-        f"takes {segments.parts} SMS parts ({segments.units} units, {segments.alphabet}), "
-        f"at most {most}. Shorten the text or its choices."
-    )

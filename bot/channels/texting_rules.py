@@ -1,7 +1,6 @@
 """The rules of texting that a channel itself must know, each with its source. Not legal advice."""
 
 from dataclasses import dataclass
-from datetime import timedelta
 
 import phonenumbers
 
@@ -23,7 +22,6 @@ OPT_OUT_WORDS = frozenset(
 OPT_IN_WORDS = frozenset(("start", "yes", "unstop"))
 HELP_WORDS = frozenset(("help", "info"))
 
-CONFIRM_WITHIN = timedelta(minutes=5)
 
 RULES = (
     TextingRule(

@@ -4,8 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bot.channels.base import DeliveryState, Outgoing, moves_forward
-from bot.channels.form import button_rows, chosen, cut, numbered, too_long
-from bot.core.segments import Accents
+from bot.channels.form import button_rows, chosen, cut, numbered
 
 
 def test_by_sms_choices_are_numbered_and_signs_are_plain() -> None:
@@ -29,17 +28,6 @@ def test_pieces_keep_every_letter_and_the_limit(text: str, limit: int) -> None:
     pieces = cut(text, limit)
     assert all(len(piece) <= limit for piece in pieces)
     assert "".join("".join(pieces).split()) == "".join(text.split())
-
-
-def test_a_prompt_over_two_parts_is_named_with_its_figures() -> None:
-    fits = Outgoing("k", "a", "a" * 306)
-    assert too_long(fits, Accents.KEEP) is None
-    assert "takes 3 SMS parts (307 units, gsm7)" in (
-        too_long(Outgoing("k", "a", "a" * 307), Accents.KEEP) or ""
-    )
-    accents = Outgoing("k", "a", "á" + "a" * 134)
-    assert too_long(accents, Accents.KEEP)
-    assert too_long(accents, Accents.FOLD) is None
 
 
 def test_a_delivery_state_only_moves_forward() -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from bot.channels.texting_rules import HELP_WORDS, OPT_OUT_WORDS, RULES, e164
+from bot.channels.texting_rules import HELP_WORDS, OPT_IN_WORDS, OPT_OUT_WORDS, RULES, e164
 from bot.content.lexicon import load_lexicon
 from bot.reading.reader import read
 from bot.reading.reading import Act, Asked
@@ -21,6 +21,11 @@ def test_every_opt_out_word_is_read_as_one_whatever_was_asked(word: str, asked: 
 @pytest.mark.parametrize("word", sorted(HELP_WORDS))
 def test_every_help_word_is_read_as_one(word: str) -> None:
     assert read(word.upper(), Asked.NONE, LEXICON, language="en").says(Act.HELP)
+
+
+@pytest.mark.parametrize("word", sorted(OPT_IN_WORDS - {"yes"}))
+def test_every_word_that_returns_is_read_as_one(word: str) -> None:
+    assert read(word.upper(), Asked.NONE, LEXICON, language="en").says(Act.OPT_IN)
 
 
 def test_cancel_my_surgery_is_no_opt_out() -> None:

@@ -44,6 +44,7 @@ def negate(walk: Walk, event: Match) -> None:
     walk.thought = event.concept == "mod.neg_think"
     walk.no = 2 if event.concept == "mod.neg_think" else 1
     walk.no_end = event.end
+    walk.nos += 1
     walk.listed = walk.divided = False
 
 
@@ -105,7 +106,8 @@ def is_denied(walk: Walk, event: Match) -> bool:
         return False
     if not walk.no:
         return False
-    if not _reaches(walk, event) or (walk.divided and walk.listed and _stands_alone(walk, event)):
+    next_item = walk.divided and walk.listed
+    if not _reaches(walk, event) or (next_item and _stands_alone(walk, event)):
         walk.no = 0
         return False
     walk.no_end = max(walk.no_end, event.end)
@@ -147,6 +149,11 @@ FILLERS = _LISTED_WITH | word_set(
 
 
 def _stands_alone(walk: Walk, event: Match) -> bool:
-    """True for "coughing" in "no fever, coughing": a verb of its own, unless an "or" follows."""
+    """True for "coughing" in "no fever, coughing" and for the last of "no x, no y, z".
+
+    An "or" ahead makes it one more item of a list.
+    """
+    if event.concept == "fever_reading":
+        return True
     verb = walk.words[event.end - 1].text.endswith(("ing", "endo", "ando"))
-    return verb and not or_ahead(walk)
+    return (verb or walk.nos > 1) and not or_ahead(walk)

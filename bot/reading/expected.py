@@ -5,7 +5,7 @@ from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading, Symptom
 from bot.reading.understood import Understood
 
-SHORT_REPLY = 3  # words
+SHORT_REPLY = 2  # words
 
 
 def answer_to_question(reply: Understood) -> Reading | None:

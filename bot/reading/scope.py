@@ -37,7 +37,7 @@ def separators(words: Sequence[Word]) -> list[Match]:
 
 
 def _stop(walk: Walk, event: Match) -> None:
-    walk.no, walk.thought = 0, False
+    walk.no, walk.nos, walk.thought = 0, 0, False
     walk.supposed = walk.others = walk.pets = walk.caught = walk.listed = walk.divided = False
     new_clause(walk, event)
 

@@ -1,9 +1,11 @@
 """Loads the lexicon files of `flows/lexicon/` into one compiled Lexicon.
 
-Both languages are always active together: patients mix them in one message.
+Both languages are always active together: patients mix them in one message. A list under
+`words:` may be named in the phrases of every file: `{hurts} ... {chest}`.
 """
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +29,8 @@ _GROUPS = {
     "spelling": "spell",
     "unsure": "unsure",
 }
-_TABLES = ("emoji", "numbers", "common_words")
+_TABLES = ("emoji", "numbers", "common_words", "words")
+_LISTED = re.compile(r"\{(\w+)\}")
 
 
 class LexiconFault(ValueError):
@@ -42,9 +45,10 @@ def load_lexicon(folder: Path = LEXICON_DIR) -> Lexicon:
     phrases: list[Phrase] = []
     tables: dict[str, dict[str, Any]] = {"emoji": {}, "numbers": {}}
     common: set[str] = set()
-    for path in files:
-        page = _page(path)
-        phrases.extend(_phrases(page, path))
+    pages = {path: _page(path) for path in files}
+    lists = _word_lists(pages.values())
+    for path, page in pages.items():
+        phrases.extend(_phrases(page, path, lists))
         for name, table in tables.items():
             table.update(page.get(name, {}))
         common.update(str(page.get("common_words", "")).split())
@@ -71,7 +75,16 @@ def _page(path: Path) -> CommentedMap:
     return page
 
 
-def _phrases(page: CommentedMap, path: Path) -> Iterator[Phrase]:
+def _word_lists(pages: Iterable[CommentedMap]) -> dict[str, str]:
+    """The lists under `words:`, each as one slot; a list named in two files is both together."""
+    lists: dict[str, list[str]] = {}
+    for page in pages:
+        for name, block in page.get("words", {}).items():
+            lists.setdefault(name, []).extend(str(block).split())
+    return {name: "|".join(dict.fromkeys(words)) for name, words in lists.items()}
+
+
+def _phrases(page: CommentedMap, path: Path, lists: Mapping[str, str]) -> Iterator[Phrase]:
     for group, prefix in _GROUPS.items():
         for name, block in (page.get(group) or {}).items():
             line = page[group].lc.key(name)[0] + 1
@@ -84,7 +97,12 @@ def _phrases(page: CommentedMap, path: Path) -> Iterator[Phrase]:
             for below, text in enumerate(block.splitlines(), start=1):
                 phrase = text.split(" #")[0].strip()
                 if phrase and not phrase.startswith("#"):
-                    yield Phrase(concept, phrase, line + below, str(path))
+                    yield Phrase(concept, _spelled_out(phrase, lists), line + below, str(path))
+
+
+def _spelled_out(phrase: str, lists: Mapping[str, str]) -> str:
+    """`phrase` with every {list} written out; an unknown list stays and is reported as a fault."""
+    return _LISTED.sub(lambda found: lists.get(found[1], found[0]), phrase)
 
 
 def _check(phrases: list[Phrase]) -> None:

@@ -103,8 +103,10 @@ def _tenth(word: str) -> int | None:
 
 def _one_oh(words: Sequence[Word], at: int) -> Number | None:
     """ "one oh one" is 101."""
+    if words[at].text not in ("one", "uno", "1"):
+        return None
     said = [w.text for w in words[at : at + 3]]
-    if len(said) == 3 and said[0] in ("one", "uno", "1") and said[1] in ("oh", "o", "zero"):
+    if len(said) == 3 and said[1] in ("oh", "o", "zero"):
         digit = _ONES.get(said[2])
         if digit is not None:
             return _with_tenths(words, at + 3, Number(at, at + 3, 100.0 + digit, False, True))

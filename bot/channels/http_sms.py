@@ -113,7 +113,7 @@ class HttpSmsChannel:
         settings = self._settings
         values = values_of(settings, outgoing, text)
         fields = filled(settings.fields, values)
-        headers = {"Idempotency-Key": outgoing.key} | filled(settings.headers, values)
+        headers = {"Idempotency-Key": values["key_coded"]} | filled(settings.headers, values)
         if settings.body is Body.JSON:
             return self._client.build_request(
                 settings.method, settings.url, headers=headers, json=fields

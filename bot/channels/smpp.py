@@ -72,6 +72,8 @@ class SmppChannel:
 
     def send(self, outgoing: Outgoing) -> Sent:
         """Submits the message, in parts if it is long, and waits for the SMSC's answer."""
+        if e164(outgoing.address) != outgoing.address:
+            raise SendFailed("the address is no phone number in the form +12025550100", True)
         parts = out_parts(numbered(outgoing, self._accents), outgoing.key)
         limit = self._settings.answer_within * (len(parts) + 1)
         try:

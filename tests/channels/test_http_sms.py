@@ -10,6 +10,7 @@ from rigs import PHONE, message, now
 
 from bot.channels.base import DeliveryState, SendFailed, SendUnknown
 from bot.channels.http_sms import HttpSmsChannel
+from bot.channels.http_template import Inbound, coded, our_key
 from bot.channels.webhooks import LARGEST, MESSAGE_PATH, STATUS_PATH
 
 BODY = json.dumps({"id": "mo-1", "from": PHONE, "text": "STOP"}).encode()
@@ -41,7 +42,13 @@ def test_the_template_makes_the_request_and_the_id_is_taken_from_the_answer(rig:
             "ref": "out-9",
         }
     ]
-    assert rig.gateway.keys == ["out-9"]
+    assert rig.gateway.keys == [coded("out-9")]
+
+
+def test_a_key_of_any_letters_can_travel(rig: HttpRig) -> None:
+    rig.channel.send(message("Hello", PHONE, key="case.1.Nuria Núñez"))
+    assert rig.gateway.taken[0]["ref"] == "case.1.Nuria Núñez"
+    assert our_key(Inbound(coded_key="k"), {"k": rig.gateway.keys[0]}) == "case.1.Nuria Núñez"
 
 
 def test_a_placeholder_inside_a_text_stays_as_it_was_written(rig: HttpRig) -> None:

@@ -279,6 +279,14 @@ def test_an_accented_reply_with_an_emoji_is_read(rig: SmppRig) -> None:
     assert rig.service.texts() == ["SÍ, mañana 👍"]
 
 
+@pytest.mark.parametrize("address", ["", "nobody", "12025550123", "+1", "+" + "1" * 30])
+def test_an_address_that_is_no_number_is_refused_for_good(rig: SmppRig, address: str) -> None:
+    with pytest.raises(SendFailed) as failed:
+        rig.channel.send(message("Hello", address))
+    assert failed.value.permanent
+    assert rig.on_phone() == []
+
+
 def test_closing_unbinds(rig: SmppRig) -> None:
     rig.channel.close()
     with suppress(AssertionError):

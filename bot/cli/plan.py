@@ -14,6 +14,7 @@ from rich.table import Table
 
 from bot.cli.plan_compare import compared, compared_json, print_compared
 from bot.cli.plan_options import enrolled_of, facts_of, hold_of, surgery_of
+from bot.content.citing import cite
 from bot.content.faults import ContentFaults
 from bot.content.load import load_book, load_protocols, load_rules, shelf
 from bot.core.countdown import local
@@ -184,10 +185,7 @@ def _citations(content: Path) -> dict[str, str]:
     read = shelf(content).sources
     if read is None:
         return {}
-    return {
-        name: f"{name}: {source.title}{f', {source.year}' if source.year else ''} ({source.status})"
-        for name, source in read[0].sources.items()
-    }
+    return {name: f"{name}: {cite(source)}" for name, source in read[0].sources.items()}
 
 
 def _print_table(found: Iterable[Preview], operation: Surgery) -> None:

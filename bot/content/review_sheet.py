@@ -10,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from markupsafe import Markup, escape
 
 from bot.content.answers import load_answers
+from bot.content.citing import cite
 from bot.content.document import Document, read
 from bot.content.faults import ContentFaults
 from bot.content.load import Shelf, compiled, languages, shelf
@@ -22,13 +23,6 @@ STEMS = {
     "simpler": "Asked once more, more simply",
     "coach_ask": "Asked of the support person",
     "topic": "What a copy for the support person calls this",
-}
-STATUS = {
-    "read": "read",
-    "second-hand": "read about, not read",
-    "memory": "from memory, not confirmed",
-    "common-practice": "common practice, no source",
-    "our-choice": "a choice of this project",
 }
 NAMES = {"en": "English", "es": "Spanish"}
 
@@ -132,8 +126,7 @@ def _cited(names: list[str], found: Shelf) -> Iterator[str]:
     for name in names:
         source = known.get(name)
         if source is not None:
-            where = f", {source.section}" if source.section else ""
-            yield f"{name}: {source.title}{where} ({STATUS[source.status]})"
+            yield f"{name}: {cite(source)}"
 
 
 def _lines(talk: TalkModel) -> Iterator[Line]:

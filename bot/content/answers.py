@@ -4,11 +4,8 @@ import re
 from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
-from ruamel.yaml import YAML
-from ruamel.yaml.comments import CommentedMap
-from ruamel.yaml.error import MarkedYAMLError
-
 from bot.content.faults import ContentFaults, Fault
+from bot.content.yaml_tree import Branch, TreeFault, tree
 from bot.reading.answer_book import AnswerBook, AnswerEntry, plain_words
 
 LANGUAGES = ("en", "es")
@@ -32,7 +29,7 @@ def load_answers(
     """
     content = _parsed(path)
     faults = tuple(_faults(content, path.name, sources, placeholders))
-    if faults or not isinstance(content, CommentedMap):
+    if faults or not isinstance(content, Branch):
         raise ContentFaults(faults)
     return AnswerBook(
         tuple(_entry(raw) for raw in content["answers"]),
@@ -43,10 +40,9 @@ def load_answers(
 
 def _parsed(path: Path) -> object:
     try:
-        return YAML(typ="rt").load(path.read_text(encoding="utf-8"))
-    except MarkedYAMLError as error:
-        line = error.problem_mark.line + 1 if error.problem_mark else 1
-        fault = Fault(path.name, line, "F080", f"not YAML: {error.problem}", "Mend the line")
+        return tree(path.read_text(encoding="utf-8"))
+    except TreeFault as error:
+        fault = Fault(path.name, error.line, "F080", f"not YAML: {error.problem}", "Mend the line")
         raise ContentFaults([fault]) from error
 
 
@@ -61,7 +57,7 @@ def _group(item: object) -> frozenset[str]:
     return frozenset(plain_words(str(item)))
 
 
-def _entry(raw: CommentedMap) -> AnswerEntry:
+def _entry(raw: Branch) -> AnswerEntry:
     return AnswerEntry(
         id=str(raw["id"]),
         topic=str(raw["topic"]),
@@ -71,7 +67,7 @@ def _entry(raw: CommentedMap) -> AnswerEntry:
         key={name: tuple(_group(item) for item in raw["key"][name]) for name in LANGUAGES},
         unless=_word_sets(raw.get("unless", {})),
         escalate=bool(raw.get("escalate", False)),
-        source_line=raw.lc.line + 1,
+        source_line=raw.line,
     )
 
 
@@ -81,13 +77,13 @@ def _faults(
     sources: Collection[str] | None,
     placeholders: Mapping[str, str] | None,
 ) -> Iterator[Fault]:
-    if not isinstance(content, CommentedMap) or not isinstance(content.get("answers"), list):
+    if not isinstance(content, Branch) or not isinstance(content.get("answers"), list):
         yield Fault(file, 1, "F081", "no list `answers`", "Add `answers:` with the entries")
         return
     seen_ids: dict[str, int] = {}
     seen_questions: dict[tuple[str, ...], str] = {}
     for raw in content["answers"]:
-        line = raw.lc.line + 1 if isinstance(raw, CommentedMap) else 1
+        line = raw.line if isinstance(raw, Branch) else 1
         problems = [*_shape(raw)]
         if not problems:
             problems = [
@@ -104,7 +100,7 @@ _Problems = Iterator[tuple[str, str, str]]  # code, what, how to mend
 
 
 def _shape(raw: object) -> _Problems:
-    if not isinstance(raw, CommentedMap):
+    if not isinstance(raw, Branch):
         yield "F082", "an entry is not a mapping", "Write `- id: ...` and its keys"
         return
     for key in sorted(set(raw) - _ENTRY_KEYS, key=str):
@@ -118,7 +114,7 @@ def _shape(raw: object) -> _Problems:
     yield from _languages(raw)
 
 
-def _languages(raw: CommentedMap) -> _Problems:
+def _languages(raw: Branch) -> _Problems:
     for name in LANGUAGES:
         asked = raw.get("questions")
         ways = asked.get(name, []) if isinstance(asked, dict) else []
@@ -137,7 +133,7 @@ def _languages(raw: CommentedMap) -> _Problems:
 
 
 def _twice(
-    raw: CommentedMap,
+    raw: Branch,
     line: int,
     ids: dict[str, int],
     questions: dict[tuple[str, ...], str],
@@ -154,7 +150,7 @@ def _twice(
                 yield "F089", f'"{question}" is also asked under `{other}`', "Keep it in one entry"
 
 
-def _keyless(raw: CommentedMap) -> _Problems:
+def _keyless(raw: Branch) -> _Problems:
     for name in LANGUAGES:
         groups = [_group(item) for item in raw["key"][name]]
         for question in map(str, raw["questions"][name]):
@@ -167,13 +163,13 @@ def _keyless(raw: CommentedMap) -> _Problems:
                 )
 
 
-def _unknown_sources(raw: CommentedMap, known: Collection[str] | None) -> _Problems:
+def _unknown_sources(raw: Branch, known: Collection[str] | None) -> _Problems:
     for source in map(str, raw["sources"]):
         if known is not None and source not in known:
             yield "F085", f"source `{source}` is not known", "Add it to sources.yaml or mend the id"
 
 
-def _wording(raw: CommentedMap, examples: Mapping[str, str] | None) -> _Problems:
+def _wording(raw: Branch, examples: Mapping[str, str] | None) -> _Problems:
     for name in LANGUAGES:
         text = raw["answer"][name]
         if _TYPOGRAPHIC.search(text):

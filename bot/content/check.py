@@ -4,12 +4,16 @@ from collections.abc import Container, Iterable, Iterator
 from datetime import date
 from pathlib import Path
 
+from bot.content.check_ease import ease_faults
 from bot.content.check_links import prompt_links, reason_links, talk_links
+from bot.content.check_reach import prompt_reach_faults, reach_faults
+from bot.content.check_replies import reply_faults
 from bot.content.check_shape import alarm_faults, shape_faults
+from bot.content.check_speech import answers_and_lexicon, reader_of
 from bot.content.check_text import text_faults
 from bot.content.document import Document
 from bot.content.faults import ContentFaults, Fault
-from bot.content.load import LANGUAGES, Shelf, compiled, load_protocols, load_rules, shelf
+from bot.content.load import LANGUAGES, Shelf, book_of, compiled, load_protocols, load_rules, shelf
 from bot.content.schema import ProtocolModel, TalkModel
 from bot.reading.reading import Symptom
 
@@ -32,31 +36,56 @@ NEEDED_REASONS = (
 FOLLOW_UP = "call_check"
 
 
-def faults_in(directory: Path, today: date | None = None) -> tuple[Fault, ...]:
+def faults_in(
+    directory: Path, today: date | None = None, languages: Iterable[str] = ()
+) -> tuple[Fault, ...]:
     """Every fault of the content in `directory`, by file and line; none means it may go live.
 
-    With `today`, content past its review date is a fault too.
+    With `today`, content and sources past their review date are faults too. `languages` must be
+    complete as well as English and Spanish: for one that is being added.
     """
     found = shelf(directory)
-    faults = [*found.faults, *_structure(found), *_rules(directory), *_protocols(directory)]
+    wanted = tuple(dict.fromkeys((*LANGUAGES, *languages)))
+    faults = [*found.faults, *_rules(directory), *_protocols(directory)]
     for talk, document in found.talks:
-        faults.extend(_talk(talk, document, found))
+        faults.extend(_talk(talk, document, found, wanted))
     faults.extend(prompt_links(found))
+    faults.extend(prompt_reach_faults(found))
     faults.extend(reason_links(found))
     faults.extend(_needed(found))
+    faults.extend(answers_and_lexicon(directory, found))
+    faults.extend(_heard(directory, found))
     if today is not None:
         faults.extend(_overdue(found, today))
     return tuple(sorted(set(faults)))
 
 
-def _talk(talk: TalkModel, document: Document, found: Shelf) -> Iterator[Fault]:
+def _heard(directory: Path, found: Shelf) -> Iterator[Fault]:
+    """Whether offered replies are understood; only where the content can be loaded at all."""
+    try:
+        flows = compiled(found)
+        book, rules = book_of(found, flows), load_rules(directory)
+    except ContentFaults as error:
+        yield from error.faults
+        return
+    if (read := reader_of(directory)) is None:
+        return
+    for talk, document in found.talks:
+        yield from reply_faults(flows[talk.flow], document, book, rules, read)
+
+
+def _talk(
+    talk: TalkModel, document: Document, found: Shelf, languages: tuple[str, ...]
+) -> Iterator[Fault]:
     names = frozenset(found.facts[0].placeholders) if found.facts else frozenset()
     if Path(document.file).stem != talk.flow:
         what = f"the flow is called {talk.flow}, the file is not"
         yield document.fault("F025", ("flow",), what, f"Rename the file to {talk.flow}.yaml.")
     yield from shape_faults(talk, document)
-    yield from text_faults(talk, document, names, LANGUAGES)
+    yield from text_faults(talk, document, names, languages)
+    yield from ease_faults(talk, document, _examples(found))
     yield from talk_links(talk, document, found)
+    yield from reach_faults(talk, document, found)
     if talk.flow in _alarm_flows(found):
         yield from alarm_faults(talk, document, FOLLOW_UP)
 
@@ -67,12 +96,9 @@ def _alarm_flows(found: Shelf) -> frozenset[str]:
     return frozenset(r.flow for r in reasons if r.flow and r.severity != "emergency")
 
 
-def _structure(found: Shelf) -> tuple[Fault, ...]:
-    try:
-        compiled(found)
-    except ContentFaults as error:
-        return error.faults
-    return ()
+def _examples(found: Shelf) -> dict[str, str]:
+    names = found.facts[0].placeholders if found.facts else {}
+    return {name: placeholder.example for name, placeholder in names.items()}
 
 
 def _rules(directory: Path) -> Iterator[Fault]:
@@ -127,3 +153,15 @@ def _overdue(found: Shelf, today: date) -> Iterator[Fault]:
             what = f"was to be reviewed by {model.review_by}"
             mend = f"Ask {model.owner} to review it and set a new date."
             yield document.fault("F058", ("review_by",), what, mend)
+    yield from _old_sources(found, today)
+
+
+def _old_sources(found: Shelf, today: date) -> Iterator[Fault]:
+    if found.sources is None:
+        return
+    model, document = found.sources
+    for name, source in model.sources.items():
+        if source.review_by is not None and source.review_by < today:
+            what = f"the source {name} was to be looked at again by {source.review_by}"
+            mend = "Look whether it still says so, and set a new date."
+            yield document.fault("F058", (name,), what, mend)

@@ -16,6 +16,7 @@ well they agree with hyphenation and with words counted by hand.
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from bot.core.wording import PLACEHOLDER
 
@@ -90,6 +91,7 @@ def together(texts: Iterable[str]) -> str:
     return "\n".join(texts)
 
 
+@lru_cache(maxsize=8192)
 def english_syllables(word: str) -> int:
     """Syllables of an English word: groups of vowels, less what is silent, more what is split."""
     low = word.lower().replace("'", "").replace("qu", "q")
@@ -100,6 +102,7 @@ def english_syllables(word: str) -> int:
     return max(1, count - bool(silent))
 
 
+@lru_cache(maxsize=8192)
 def spanish_syllables(word: str) -> int:
     """Syllables of a Spanish word: strong vowels each make one, weak ones join unless accented."""
     low = word.lower().replace("qu", "q")

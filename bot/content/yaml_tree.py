@@ -8,6 +8,7 @@ is a fault.
 import re
 from collections.abc import Hashable
 from dataclasses import dataclass
+from typing import Any
 
 import yaml
 
@@ -28,7 +29,7 @@ class TreeFault(Exception):
     repeated: bool = False
 
 
-class Branch(dict[Hashable, object]):
+class Branch(dict[Any, Any]):
     """A mapping that knows its own line and those of its keys, from 1."""
 
     __slots__ = ("line", "lines")
@@ -39,7 +40,7 @@ class Branch(dict[Hashable, object]):
         self.lines: dict[Hashable, int] = {}
 
 
-class Row(list[object]):
+class Row(list[Any]):
     """A sequence that knows its own line and those of its items, from 1."""
 
     __slots__ = ("line", "lines")

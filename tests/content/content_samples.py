@@ -124,7 +124,7 @@ def lines(name: str, keys: tuple[str, ...]) -> str:
     """A talk that only holds lines."""
     head = f"flow: {name}\ntitle: Lines\nowner: Nurse educator\nreview_by: 2027-11-01\n"
     body = "sources: [our-choice]\nstart: lines\nstates:\n  lines: {end: lines}\nwording:\n"
-    return head + body + "".join(f'  {key}: {{en: "Line.", es: "Linea."}}\n' for key in keys)
+    return head + body + "".join(f'  {key}: {{en: "Line.", es: "Gracias."}}\n' for key in keys)
 
 
 def escalations() -> str:

@@ -53,10 +53,8 @@ def flow(model: TalkModel, document: Document, revision: str) -> Flow:
         coach=model.coach,
         listed=model.listed,
         words={
-            choice: {
-                language: tuple(plain(text) for text in texts) for language, texts in by.items()
-            }
-            for choice, by in model.words.items()
+            choice: {language: tuple(map(plain, texts)) for language, texts in by_language.items()}
+            for choice, by_language in model.words.items()
         },
         revision=revision,
         file=document.file,

@@ -10,21 +10,22 @@ from collections.abc import Iterable, Iterator
 
 from bot.core.flow import Flow, State
 from bot.core.protocol import Priority
+from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked
 
 LONGEST = 10  # words; a longer message says more than a choice (our choice)
 _ACTS = frozenset(act.value for act in Act)
-_TURNS = frozenset(
+_TURNS = word_set(
     "not no never nor dont didnt cant cannot couldnt havent hasnt hadnt isnt wasnt wont wouldnt "
     "without but except if unless until nobody none neither "
-    "nunca tampoco ni sin pero aunque menos nadie ninguno ninguna".split()
+    "nunca tampoco ni sin pero aunque menos nadie ninguno ninguna"
 )
-_IDLE = frozenset(
+_IDLE = word_set(
     "a an the i im ive me my we it its is am are was be to of in on at for and or so do did done "
     "have has had got get this that there here some something one all yes no ok other any will "
     "thing things can need please "
     "un una el la los las yo lo le se es soy esta estoy de del en a al y o que con por para si "
-    "tengo tiene he ha hay todo toda ya algo otra otro mi me puedo".split()
+    "tengo tiene he ha hay todo toda ya algo otra otro mi me puedo"
 )
 _ASKED_WITH_CARE = frozenset({Asked.SYMPTOM_CHECK, Asked.MEDICINE_STOP, Asked.TEMPERATURE})
 

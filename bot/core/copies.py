@@ -27,6 +27,19 @@ def may_copy(copy: Copy, level: CopyLevel) -> bool:
             return copy.trouble
 
 
+def copy_line(copy: Copy, level: CopyLevel) -> str | None:
+    """The wording line of the copy that a coach with that level gets, or None for no copy.
+
+    A copy with a `discreet` line is about trouble: everyone learns that help is needed and whom to
+    call, and only a coach who may see everything gets the line that can name what it is.
+    """
+    if level is CopyLevel.EVERYTHING:
+        return copy.line
+    if copy.discreet is not None:
+        return copy.discreet
+    return copy.line if may_copy(copy, level) else None
+
+
 def may_ask_coach(level: CopyLevel, *, health: bool) -> bool:
     """Say whether a coach may be asked in the patient's place about an unanswered question.
 

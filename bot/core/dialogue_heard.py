@@ -40,7 +40,7 @@ def hear(draft: Draft, event: Heard) -> None:
     """
     reading = event.reading
     if _is_our_label(draft):
-        _hear_calm(draft, event)
+        _hear_calm(draft, replace(event, reading=replace(reading, alert=False)))
         return
     alarm = find_alarm(draft.book, reading, draft.context.rules, draft.facts().get("age"))
     if alarm is not None:
@@ -82,6 +82,8 @@ def _stop(draft: Draft, reason: str) -> None:
     if who == "patient" or reason == "wrong_number":
         draft.escalate(reason)
     draft.say_system("wrong_number" if reason == "wrong_number" else "stopped")
+    if reason == "opt_out":
+        draft.copy(("stopped",), {}, False)
     draft.change(stopped=True, recent=())  # what was open or waiting goes when the step settles
     if who == "coach":
         draft.say_system("coach_left_patient", to="patient")

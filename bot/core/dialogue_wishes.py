@@ -17,10 +17,11 @@ from bot.core.flow import Flow, FlowBook
 from bot.core.protocol import Priority
 from bot.core.values import moment_words
 from bot.core.wording import line_text
+from bot.reading.phrases import word_set
 
 REMINDER = "reminder"  # the talk that says what the patient asked to be reminded of
 SPARE = 3  # other words a wish may stand among ("please tell me what is next today")
-GRATEFUL = frozenset("thanks thank thx ty gracias appreciate".split())
+GRATEFUL = word_set("thanks thank thx ty gracias appreciate")
 _LONGEST = timedelta(days=3)  # a reminder further ahead is left to the countdown (our choice)
 _NUMBER = {
     "a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "ten": 10,
@@ -177,7 +178,6 @@ def _is_one(stem: str, item: str) -> bool:
 
 def _items(flow: Flow) -> list[str]:
     states = flow.states.values()
-    pairs = [
-        p for s in states for p in (*s.record, *(q for r in s.replies.values() for q in r.record))
-    ]
+    pairs = [pair for state in states for pair in state.record]
+    pairs += [p for state in states for reply in state.replies.values() for p in reply.record]
     return list(dict.fromkeys(item for item, _ in pairs))

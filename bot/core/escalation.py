@@ -178,6 +178,19 @@ def returned(case: Case, words: str, now: datetime, note: str = "") -> Case:
     return _with(case, Entry(Step.RETURNED, now, "patient", note, words=words))
 
 
+def look_again(case: Case, now: datetime) -> Case:
+    """The day to look again has come: the nurse has the case as before, and decides anew."""
+    return _with(case, Entry(Step.RETURNED, now, "countdown", "The day to look again has come."))
+
+
+def is_to_look_again(case: Case, now: datetime) -> bool:
+    """Say whether a case that is watched has reached the moment to look again."""
+    if case.closed or case.standing is not Step.DECIDED:
+        return False
+    at = _decision(case).detail.get("recheck_at")
+    return at is not None and datetime.fromisoformat(at) <= now
+
+
 def acknowledge(case: Case, who: str, now: datetime, note: str = "") -> Case:
     """A named person takes the case."""
     return _with(case, Entry(Step.ACKNOWLEDGED, now, who, note))

@@ -14,10 +14,11 @@ from bot.core.copies import CopyLevel
 from bot.core.escalation import Case, Disposition, Step
 from bot.core.protocol import MedicineHold, Surgery
 from bot.play.phones import NAME, Phones
-from bot.play.scenario import NurseAct, Scenario, SurgeryChange
+from bot.play.scenario import NurseAct, RecordAct, Scenario, SurgeryChange
 from bot.play.script import Deed, answer_deed, written_deeds
 from bot.service import dispatch, inbound, outbox, views
 from bot.service.care import Care
+from bot.service.chart import Chart
 from bot.service.enrolment import CoachWish, Enrolment
 from bot.service.practice import Practice
 
@@ -26,6 +27,7 @@ _STEPS = {
     "reached": Step.PATIENT_REACHED,
     "dispose": Step.DECIDED,
     "close": Step.CLOSED,
+    "note": Step.NOTED,
 }
 _SETTLING = 20  # rounds at one instant after which something answers itself for ever
 
@@ -127,6 +129,8 @@ class Player:
             self._nurse(event.nurse, deed.at)
         elif event.surgery is not None:
             self._change(event.surgery)
+        elif event.record is not None:
+            self._record(event.record)
 
     def _write(self, key: str, address: str, text: str) -> None:
         slip = self.phones.write(key, address, text)
@@ -149,9 +153,40 @@ class Player:
             case "reached":
                 self.care.reach_patient(case.id, act.by, act.note)
             case "dispose":
-                self.care.decide(case.id, Disposition(act.disposition), act.by, act.note)
+                self._decide(case, act)
+            case "note":
+                self.care.note(case.id, act.by, act.note)
             case "close":
                 self.care.close(case.id, act.by, act.note)
+
+    def _decide(self, case: Case, act: NurseAct) -> None:
+        recheck = self.story.instant(act.recheck_at) if act.recheck_at else None
+        self.care.decide(
+            case.id, Disposition(act.disposition), act.by, act.note, act.words, recheck
+        )
+
+    def _record(self, act: RecordAct) -> None:
+        """What staff enter. Entering the same thing again after a crash changes nothing."""
+        chart, patient = views.chart(self.practice, self.patient), self.patient
+        chat, care = chart.conversation, self.care
+        if act.pause and not chat.paused:
+            care.pause(patient, act.by)
+        if act.resume and chat.paused:
+            care.resume(patient, act.by)
+        if act.back_in and chat.stopped:
+            care.opt_back_in(patient, act.by, act.back_in)
+        self._enter(act, chart)
+
+    def _enter(self, act: RecordAct, chart: Chart) -> None:
+        if act.hold is not None:
+            hold = MedicineHold(**act.hold.model_dump())
+            if hold not in chart.holds:
+                self.care.add_medicine_hold(self.patient, hold, act.by)
+        for name, value in act.facts.items():
+            if chart.facts.get(name) != value:
+                self.care.learn_fact(self.patient, name, value, act.by)
+        if act.done and act.done not in chart.done:
+            self.care.mark_done_by_phone(self.patient, act.done, act.by)
 
     def _case_for(self, act: NurseAct, at: datetime) -> Case | None:
         """The newest open case that the act fits, unless the act stands in a log already."""
@@ -169,6 +204,11 @@ class Player:
         if change.cancelled:
             if operation.status != "cancelled":
                 self.care.cancel_surgery(self.patient, "Scheduling")
+        elif change.side or change.joint:
+            now = operation.surgery
+            side, joint = change.side or now.side, change.joint or now.joint
+            if (side, joint) != (now.side, now.joint):
+                self.care.correct_side_or_joint(self.patient, side, joint, "Scheduling")
         elif change.on and (change.on, change.starts_at) != (
             operation.surgery.on,
             operation.surgery.starts_at,
@@ -193,7 +233,7 @@ def enrolment(story: Scenario) -> Enrolment:
         facts=patient.facts,
         holds=tuple(MedicineHold(**hold.model_dump()) for hold in patient.holds),
         coach=CoachWish(coach.name, NAME, coach.phone, CopyLevel(coach.copies), coach.language)
-        if coach
+        if coach and not coach.named_by_patient
         else None,
     )
 

@@ -59,23 +59,40 @@ class CoachIn(_Strict):
     phone: str
     copies: Literal["everything", "reminders", "trouble_only"] = "reminders"
     language: Literal["en", "es"] = "en"
+    named_by_patient: bool = False  # in the chat, instead of at enrolment
 
 
 class NurseAct(_Strict):
     """Something the nurse does with the newest open escalation about `about`, if one is."""
 
-    do: Literal["acknowledge", "reached", "dispose", "close"]
+    do: Literal["acknowledge", "reached", "dispose", "close", "note"]
     about: str  # one of the escalation's reasons
     by: str = "Nurse Adeyemi"
     note: str = ""
     disposition: str = ""
+    words: str | None = None  # what the patient is told of the decision, in the nurse's own words
+    recheck_at: datetime | None = None  # local, for `watch`
+
+
+class RecordAct(_Strict):
+    """Something staff enter in the patient's record."""
+
+    by: str = "Nurse Adeyemi"
+    pause: bool = False
+    resume: bool = False
+    back_in: str | None = None  # the patient's words when they came back by telephone
+    hold: HoldIn | None = None
+    facts: dict[str, bool | int | str] = {}
+    done: str | None = None  # an item that the patient told staff about
 
 
 class SurgeryChange(_Strict):
-    """The schedule changes: a new day, a start time, or cancelled."""
+    """The schedule changes: a new day, a start time, the side or joint on record, or cancelled."""
 
     on: date | None = None
     starts_at: time | None = None
+    side: Literal["left", "right"] | None = None
+    joint: Literal["hip", "knee"] | None = None
     cancelled: bool = False
     reason: str = ""
 
@@ -88,23 +105,32 @@ class StoryEvent(_Strict):
     coach: str | None = None
     nurse: NurseAct | None = None
     surgery: SurgeryChange | None = None
+    record: RecordAct | None = None
     note: str | None = None
 
     def model_post_init(self, context: object, /) -> None:
         """Refuse an event that is nothing, or two things."""
-        given = [k for k in ("patient", "coach", "nurse", "surgery", "note") if getattr(self, k)]
+        kinds = ("patient", "coach", "nurse", "surgery", "record", "note")
+        given = [kind for kind in kinds if getattr(self, kind)]
         if len(given) != 1:
-            raise ValueError(
-                f"an event is exactly one of patient, coach, nurse, surgery, note: {given}"
-            )
+            raise ValueError(f"an event is exactly one of {', '.join(kinds)}: {given}")
 
 
 class Expect(_Strict):
     """What must be true at the end."""
 
     items: dict[str, str] = {}
-    escalations: tuple[str, ...] = ()  # reasons, in the order opened
+    items_by: dict[str, str] = {}  # who confirmed an item: patient, coach, or a name
+    escalations: tuple[str, ...] = ()  # the reason that opened each case, in order; nothing else
     dispositions: tuple[str, ...] = ()
+    steps: tuple[str, ...] = ()  # stand in the log of the first case, in this order
+    told_in_turn: tuple[str, ...] = ()  # who on call was told of the first case, in order
+    reaches: tuple[str, ...] = ()  # each must stand in some case's log or summary
+    surgery_on: date | None = None
+    stopped: bool = False  # the patient has no messages any more
+    paused: bool = False
+    patient_hears_nothing_after: datetime | None = None  # local
+    coach_hears_nothing_after: datetime | None = None  # local
     patient_hears: tuple[str, ...] = ()  # each must stand in some message to the patient, in order
     coach_hears: tuple[str, ...] = ()
     coach_never_hears: tuple[str, ...] = ()

@@ -5,7 +5,7 @@ from datetime import date, datetime
 
 from bot.core.escalation import Case, Disposition, Entry, Step
 from bot.play.phones import Phones, Slip
-from bot.play.scenario import Scenario, StoryEvent
+from bot.play.scenario import RecordAct, Scenario, StoryEvent
 from bot.play.threads import Line, Thread
 from bot.service import views
 from bot.service.practice import Practice
@@ -22,6 +22,8 @@ _SAYS = {
     Step.PATIENT_REACHED: "patient reached",
     Step.DECIDED: "decided",
     Step.CLOSED: "closed",
+    Step.NOTED: "note",
+    Step.UNDONE: "taken back",
 }
 
 
@@ -93,10 +95,30 @@ def _from_story(story: Scenario, now: datetime) -> Iterator[Line]:
 
 def _narrated(event: StoryEvent) -> str | None:
     change = event.surgery
+    if event.record is not None:
+        return _entered(event.record)
     if change is None:
         return event.note
+    if change.side or change.joint:
+        return f"Scheduling corrects the record: {change.side or ''} {change.joint or ''}".rstrip()
     if change.cancelled:
         return "The surgery is cancelled."
     day = f" {change.on:%A} {change.on.day} {change.on:%B %Y}" if change.on else ""
     clock = f" {change.starts_at:%H:%M}" if change.starts_at else ""
     return f"Scheduling enters the surgery:{day}{clock}."
+
+
+def _entered(act: RecordAct) -> str:
+    said = []
+    if act.pause:
+        said.append("pauses the messages")
+    if act.resume:
+        said.append("lets the messages go on")
+    if act.back_in:
+        said.append(f"brings the patient back, who said: {act.back_in}")
+    if act.hold:
+        said.append(f"enters {act.hold.medicine}, last dose {act.hold.last_dose_on:%d %b}")
+    said += [f"enters {name.replace('_', ' ')}: {value}" for name, value in act.facts.items()]
+    if act.done:
+        said.append(f"marks {act.done.replace('_', ' ')} as done")
+    return f"{act.by} {', '.join(said)}."

@@ -17,6 +17,7 @@ from bot.service import changes, coaching, enrolment, nursing, record
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.enrolment import Enrolled, Enrolment
+from bot.service.inviting import invite
 from bot.service.practice import Practice
 from bot.store import escalations, patients, surgeries
 from bot.store.engine import writing
@@ -130,7 +131,7 @@ class Care:
     ) -> int:
         """Invite a coach; they join by their own reply. Return the coach's id."""
         with self._desk(patient, who) as desk:
-            return coaching.invite(desk, name, channel, address, level, language)
+            return invite(desk, name, channel, address, level, language)
 
     def set_coach_level(self, patient: int, level: CopyLevel, who: str) -> None:
         """Change what the patient's coaches may see."""

@@ -19,6 +19,7 @@ from bot.core.wording import say_text
 from bot.service.cases import raise_cases
 from bot.service.chart import values
 from bot.service.desk import Desk
+from bot.service.inviting import invite_named
 from bot.store import coaches, outbox, patients, plans
 from bot.store.consents import Consent, note_consent
 
@@ -38,6 +39,7 @@ def apply_effects(desk: Desk, effects: Iterable[Effect]) -> Outcome:
     """Store every effect except the messages, which `mail.post` queues afterwards."""
     effects = tuple(effects)
     outcome = Outcome()
+    further: list[Escalate] = []
     for effect in effects:
         match effect:
             case Say() | Copy() | Escalate():
@@ -45,13 +47,13 @@ def apply_effects(desk: Desk, effects: Iterable[Effect]) -> Outcome:
             case Record():
                 _record(desk, effect)
             case LearnFact():
-                _learn(desk, effect)
+                further += _learn(desk, effect)
             case SetStopped():
                 _set_stopped(desk, effect)
             case SetLanguage():
                 _set_language(desk, effect)
         outcome.plan_anew |= isinstance(effect, LearnFact | SetStopped)
-    outcome.case = _escalate(desk, effects)
+    outcome.case = _escalate(desk, (*effects, *further))
     return outcome
 
 
@@ -89,8 +91,11 @@ def _record(desk: Desk, effect: Record) -> None:
     )
 
 
-def _learn(desk: Desk, effect: LearnFact) -> None:
-    """Keep the fact. A few facts are consent, or govern what a coach sees."""
+def _learn(desk: Desk, effect: LearnFact) -> tuple[Escalate, ...]:
+    """Keep the fact. A few facts are consent, or govern what a coach sees.
+
+    Returns what a nurse must do because of it: invite the coach whom this program cannot.
+    """
     source = desk.staff or (desk.heard.by if desk.heard else "patient")
     value = fact_value(effect.value)
     patients.learn_fact(desk.connection, desk.patient, effect.fact, value, source, desk.now)
@@ -101,6 +106,9 @@ def _learn(desk: Desk, effect: LearnFact) -> None:
         coaches.set_level(desk.connection, desk.patient, level)
     if effect.fact in _CONSENTS and desk.writer is not None:
         _note_consent(desk, effect)
+    if effect.fact == "coach_sees":
+        return invite_named(desk, patients.facts_of(desk.connection, desk.patient), level)
+    return ()
 
 
 def _note_consent(desk: Desk, effect: LearnFact) -> None:

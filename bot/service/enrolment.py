@@ -13,9 +13,9 @@ from bot.core.protocol import FactValue, MedicineHold, Surgery
 from bot.core.record import Party
 from bot.service import planning
 from bot.service.chart import load_chart
-from bot.service.coaching import invite
 from bot.service.desk import Desk
 from bot.service.effects import apply_effects
+from bot.service.inviting import invite
 from bot.service.practice import Practice
 from bot.store import audit, conversations, patients, surgeries
 from bot.store.consents import Consent, note_consent

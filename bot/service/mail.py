@@ -5,11 +5,11 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from bot.core.conversation import Copy, Effect, Say
-from bot.core.copies import may_ask_coach, may_copy
+from bot.core.copies import CopyLevel, copy_line, may_ask_coach
 from bot.core.dialogue_draft import COACH_COPY
 from bot.core.record import CoachRecord, Message, Party
 from bot.core.values import part_values
-from bot.core.wording import choice_labels, say_text
+from bot.core.wording import choice_labels, say_text, topic
 from bot.service.chart import values
 from bot.service.desk import Desk
 from bot.store import outbox, patients
@@ -89,8 +89,9 @@ def _addressed(
                 yield _coach_letter(letters, coach), effect
         case Copy():
             for coach in desk.chart.active_coaches:
-                if may_copy(effect, coach.level) and not _wrote(desk, coach):
-                    yield _coach_letter(letters, coach), _copied(desk, effect)
+                line = copy_line(effect, coach.level)
+                if line is not None and not _wrote(desk, coach):
+                    yield _coach_letter(letters, coach), _copied(desk, effect, line, coach)
 
 
 def _patient_address(desk: Desk) -> Party | None:
@@ -116,11 +117,14 @@ def _wrote(desk: Desk, coach: CoachRecord) -> bool:
     return desk.writer is not None and desk.writer.coach == coach.id
 
 
-def _copied(desk: Desk, copy: Copy) -> Say:
-    told = desk.heard.text if desk.heard else ""
-    topic = copy.values.get("topic", "")
-    extra = {"words": told, "what": topic, **copy.values}
-    return Say("coach", COACH_COPY, copy.line, extra)
+def _copied(desk: Desk, copy: Copy, line: str, coach: CoachRecord) -> Say:
+    """The copy in the coach's language; the patient's words only where everything may be seen."""
+    told = {"words": desk.heard.text} if desk.heard else {}
+    own = {k: v for k, v in copy.values.items() if k not in ("words", "reason")}
+    if coach.level is CopyLevel.EVERYTHING:
+        own = {**told, **copy.values}
+    what = topic(desk.practice.book, copy.values, coach.language) or copy.values.get("what", "")
+    return Say("coach", COACH_COPY, line, {**own, "what": what})
 
 
 def _letter(

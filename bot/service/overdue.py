@@ -3,6 +3,7 @@
 from datetime import datetime
 
 from bot.core.conversation import Escalate
+from bot.core.escalation import is_to_look_again, look_again
 from bot.service.cases import due, notify, raise_case, save
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
@@ -30,7 +31,10 @@ def _climb(practice: Practice, case_id: int, patient: int, now: datetime) -> boo
         if deadline is None or deadline > now:
             save(desk, case, len(case.entries))
             return False
-        notify(desk, case, len(case.entries), onward=True)
+        if is_to_look_again(case, now):
+            notify(desk, look_again(case, now), len(case.entries))
+        else:
+            notify(desk, case, len(case.entries), onward=True)
         return True
 
 

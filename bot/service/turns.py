@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import datetime
 
 from bot.core.conversation import Conversation, Effect, Event, Heard, Turn
 from bot.core.conversation_json import conversation_to_json
@@ -10,7 +11,9 @@ from bot.service import mail, planning
 from bot.service.chart import context, load_chart
 from bot.service.desk import Desk
 from bot.service.effects import apply_effects
-from bot.store import conversations
+from bot.store import conversations, plans
+
+COMING = 12  # planned steps looked at; statements without a topic are passed over
 
 
 def take_turn(
@@ -30,7 +33,10 @@ def take_turn(
     chart, practice = desk.chart, desk.practice
     version = chart.conversation.version
     start = conversation or chart.conversation
-    turn = step(practice.book, start, event, context(chart, practice, desk.now), desk.now)
+    known = context(chart, practice, desk.now)
+    if isinstance(event, Heard):  # "what is next?" is the only one who asks
+        known = replace(known, coming=_coming(desk))
+    turn = step(practice.book, start, event, known, desk.now)
     if isinstance(event, Heard):
         desk = replace(desk, heard=event)
     effects = (*before, *turn.effects)
@@ -49,3 +55,14 @@ def take_turn(
     spoken = replace(after, chart=replace(after.chart, conversation=turn.conversation))
     mail.post(spoken, effects, version, outcome.case)
     return turn
+
+
+def _coming(desk: Desk) -> tuple[tuple[str, datetime], ...]:
+    """The flows that are planned next for the patient, those of an item already done left out."""
+    planned = plans.prompts_of(desk.connection, desk.chart.operation)
+    return tuple(
+        (part.flow, prompt.due)
+        for prompt in planned
+        for part in prompt.parts
+        if prompt.to == "patient" and part.item not in desk.chart.done
+    )[:COMING]

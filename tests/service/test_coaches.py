@@ -1,6 +1,8 @@
 import pytest
 
 from bot.core.copies import CopyLevel
+from bot.store import coaches
+from bot.store.engine import writing
 
 NURSE = "Nurse Ortiz"
 
@@ -35,15 +37,40 @@ def test_a_no_ends_it_and_the_nurse_knows(clinic):
     assert len(clinic.texts(clinic.coach_phone)) == 2
 
 
-@pytest.mark.parametrize(
-    ("level", "hears"),
-    [(CopyLevel.EVERYTHING, True), (CopyLevel.REMINDERS, False), (CopyLevel.TROUBLE_ONLY, True)],
-)
-def test_a_coach_hears_of_an_alarm_as_the_patient_consented(clinic, level, hears):
+@pytest.mark.parametrize("level", CopyLevel)
+@pytest.mark.parametrize("words", ["I have a fever and a rash", "bad chest pain, call someone"])
+def test_a_coach_hears_of_trouble_but_not_what_it_is(clinic, level, words):
     clinic.with_coach(level)
     before = len(clinic.texts(clinic.coach_phone))
-    clinic.says("I have a fever")
-    assert (len(clinic.texts(clinic.coach_phone)) > before) is hears
+    clinic.says(words)
+    (copy,) = clinic.texts(clinic.coach_phone)[before:]
+    assert "911" in copy
+    assert "may need you now" in copy or "may be in an emergency" in copy
+    if level is not CopyLevel.EVERYTHING:
+        assert not any(word in copy for word in ("fever", "rash", "chest"))
+
+
+def test_a_spanish_coach_of_an_english_patient_reads_no_english(clinic):
+    clinic.with_coach(CopyLevel.EVERYTHING, language="en")
+    with writing(clinic.app.engine) as connection:
+        coaches.set_language(connection, 1, "es")
+    before = len(clinic.texts(clinic.coach_phone))
+    clinic.wait(days=36)
+    copies = "\n".join(clinic.texts(clinic.coach_phone)[before:])
+    titles = {flow.title for flow in clinic.app.practice.book.flows.values()}
+    assert copies
+    assert not [title for title in titles if title in copies]
+    assert "reminder" not in copies
+
+
+@pytest.mark.parametrize("level", CopyLevel)
+def test_copies_are_of_steps_where_a_coach_can_help(clinic, level):
+    patient = clinic.with_coach(level)
+    clinic.settle_in(patient)
+    copies = "\n".join(clinic.texts(clinic.coach_phone)[2:])
+    assert "OK to get texts" not in copies
+    assert "language" not in copies
+    assert "who sends these texts" not in copies
 
 
 def test_less_consent_counts_from_that_moment(clinic):
@@ -51,7 +78,10 @@ def test_less_consent_counts_from_that_moment(clinic):
     clinic.app.care.set_coach_level(patient, CopyLevel.REMINDERS, NURSE)
     before = len(clinic.texts(clinic.coach_phone))
     clinic.says("I have a fever")
-    assert len(clinic.texts(clinic.coach_phone)) == before
+    (copy,) = clinic.texts(clinic.coach_phone)[before:]
+    assert "fever" not in copy
+    clinic.says("yes they answered and I feel fine today")
+    assert not any("no symptoms" in text for text in clinic.texts(clinic.coach_phone)[before:])
 
 
 def test_a_coach_who_says_stop_gets_nothing_more_and_the_patient_goes_on(clinic):

@@ -1,0 +1,72 @@
+"""Inviting a coach: the only message that goes to them before they agree themselves."""
+
+from collections.abc import Mapping
+
+from bot.content.cells import CellFault, parse_phone
+from bot.core.conversation import Escalate, Say
+from bot.core.copies import CopyLevel
+from bot.core.dialogue_draft import SYSTEM
+from bot.core.protocol import FactValue
+from bot.core.record import Message, Party
+from bot.core.wording import say_text
+from bot.service.chart import values
+from bot.service.desk import Desk
+from bot.store import audit, coaches, outbox, patients
+
+
+def invite(
+    desk: Desk, name: str, channel: str, address: str, level: CopyLevel, language: str
+) -> int:
+    """Add a coach and send the invitation, the only message before they agree themselves."""
+    patients.learn_fact(desk.connection, desk.patient, "coach_name", name, desk.staff, desk.now)
+    coach = coaches.add_coach(desk.connection, desk.patient, name, level, language)
+    patients.add_contact(desk.connection, desk.patient, channel, address, coach)
+    told = {**values(desk.chart, language, desk.now), "coach_name": name}
+    text = say_text(desk.practice.book, Say("coach", SYSTEM, "coach_invite"), told, language)
+    party = Party(desk.patient, channel, address, coach)
+    outbox.queue(
+        desk.connection,
+        Message(
+            key=f"invite.{coach}",
+            patient=desk.patient,
+            to_role=party.role,
+            name=name,
+            channel=channel,
+            address=address,
+            text=text,
+            choices=(),
+            queued_at=desk.now,
+        ),
+    )
+    detail = {"coach": coach, "level": str(level)}
+    audit.note(desk.connection, desk.staff, "invited a coach", desk.patient, desk.now, detail)
+    return coach
+
+
+def invite_named(
+    desk: Desk, facts: Mapping[str, FactValue], level: CopyLevel
+) -> tuple[Escalate, ...]:
+    """Invite the person whom the patient named in the chat, once name, number and level are known.
+
+    A number that cannot be used, or that is somebody else's already, becomes the nurse's matter: a
+    telephone that two people share is not asked to keep their messages apart. Nothing is done for a
+    patient who has a coach, or who gave no number (the nurse was asked to help then).
+    """
+    name, typed = str(facts.get("coach_name", "")).strip(), str(facts.get("coach_phone", ""))
+    own = patients.address_of(desk.connection, desk.patient)
+    if desk.chart.coaches or not name or not typed.strip() or own is None:
+        return ()
+    try:
+        address = parse_phone(typed)
+    except CellFault:
+        return (_for_nurse(name, typed, "the number cannot be read"),)
+    if not own.address.startswith("+"):
+        return (_for_nurse(name, typed, f"{own.channel} knows no telephone numbers"),)
+    if patients.find_party(desk.connection, own.channel, address) is not None:
+        return (_for_nurse(name, typed, "the number is another person's on file"),)
+    invite(desk, name, own.channel, address, level, desk.chart.conversation.language)
+    return ()
+
+
+def _for_nurse(name: str, typed: str, why: str) -> Escalate:
+    return Escalate("coach_invite", "", (), {"support person": name, "number": typed, "why": why})

@@ -184,7 +184,10 @@ def _outermost(found: list[Match]) -> list[Match]:
 
 
 def _without_overlaid(found: list[Match]) -> list[Match]:
-    """Drops the "have cold" of "have cold hands": its end belongs to a harmless phrase."""
+    """Drops the "have cold" of "have cold hands": its end belongs to a harmless phrase.
+
+    Never an emergency, nor "can't breathe" before a harmless "breathe well".
+    """
     harmless = [m for m in found if m.layer == 3]
     if not harmless:
         return found
@@ -192,7 +195,9 @@ def _without_overlaid(found: list[Match]) -> list[Match]:
     return [
         m
         for m in found
-        if m.layer != 2 or not any(starts.get(i, 0) > m.end for i in range(m.start + 1, m.end))
+        if m.negative
+        or not m.concept.startswith("symptom.")
+        or not any(starts.get(i, 0) > m.end for i in range(m.start + 1, m.end))
     ]
 
 

@@ -195,8 +195,8 @@ def _without_overlaid(found: list[Match]) -> list[Match]:
     return [
         m
         for m in found
-        if m.negative
-        or not m.concept.startswith("symptom.")
+        if not m.concept.startswith(("symptom.", "self_harm"))
+        or (m.negative and m.concept != "self_harm")
         or not any(starts.get(i, 0) > m.end for i in range(m.start + 1, m.end))
     ]
 

@@ -78,7 +78,13 @@ def test_the_same_reply_depends_on_what_was_asked(lexicon: Lexicon) -> None:
 
 @pytest.mark.parametrize(
     ("text", "picks"),
-    [("2", (2,)), ("1 and 3", (1, 3)), ("the second one", (2,)), ("la tercera", (3,)), ("#4", (4,))],
+    [
+        ("2", (2,)),
+        ("1 and 3", (1, 3)),
+        ("the second one", (2,)),
+        ("la tercera", (3,)),
+        ("#4", (4,)),
+    ],
 )
 def test_choices_are_read_in_the_order_typed(
     text: str, picks: tuple[int, ...], lexicon: Lexicon

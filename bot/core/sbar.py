@@ -104,7 +104,11 @@ def _assessed(entry: Entry, title: str, zone: ZoneInfo) -> list[str]:
         case Step.SAME:
             return [f'The same again {at}: "{entry.words}".']
         case Step.RETURNED:
-            return [f'Back to the nurse {at}: "{entry.words}".']
+            return [
+                f'Back to the nurse {at}: "{entry.words}".'
+                if entry.words
+                else f"Back to the nurse {at}: {entry.note}."
+            ]
         case _:
             return []
 

@@ -24,6 +24,7 @@ class Section:
 
     name: str
     title: str
+    short: str
     topics: frozenset[str] = frozenset()
 
 
@@ -31,23 +32,31 @@ SECTIONS = (
     Section(
         "calls",
         "Call now: something was reported",
+        "Calls",
         frozenset({"alarm", "side_mismatch", "cannot_attend"}),
     ),
     Section(
         "medicines",
         "Medicine dates in doubt",
+        "Medicines",
         frozenset({"medicine_taken", "medicine_date_past", "medicine_unknown", "medicine_restart"}),
     ),
-    Section("starts", "Start times missing", frozenset({"start_missing"})),
+    Section("starts", "Start times missing", "Start times", frozenset({"start_missing"})),
     Section(
         "questions",
         "Questions without an answer",
+        "Questions",
         frozenset({"question", "unread", "alert", "coach_asked", "help_needed", "reschedule"}),
     ),
-    Section("undelivered", "Not reached", frozenset({"undelivered", "silent", "wrong_number"})),
-    Section("other", "Other matters"),
+    Section(
+        "undelivered",
+        "Not reached",
+        "Not reached",
+        frozenset({"undelivered", "silent", "wrong_number"}),
+    ),
+    Section("other", "Other matters", "Other"),
 )
-TRIALS = Section("trial", "Test patients: nobody is really waiting")
+TRIALS = Section("trial", "Test patients: nobody is really waiting", "Test patients")
 
 
 @dataclass(frozen=True, slots=True)

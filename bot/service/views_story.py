@@ -9,6 +9,7 @@ from bot.service.practice import Practice
 from bot.store import stories
 from bot.store.engine import reading
 
+BOT = "coach bot"
 _BEFORE = timedelta(minutes=1)  # the message that raised it was handled in the same moment
 _AFTER = timedelta(minutes=5)  # what the patient was told last goes out after the closing
 
@@ -33,7 +34,14 @@ def story(practice: Practice, case: Case) -> list[Moment]:
         for place, entry in enumerate(case.entries)
     ]
     said = [Moment(line.at, line=line) for line in lines]
-    return sorted([*said, *entries], key=lambda moment: moment.at)
+    return sorted([*said, *entries], key=lambda moment: (moment.at, _rank(moment)))
+
+
+def _rank(moment: Moment) -> int:
+    """Within one instant: what was written, then what followed in the log, then what was sent."""
+    if moment.line is None:
+        return 1
+    return 2 if moment.line.who == BOT else 0
 
 
 def _taken_back(case: Case, place: int) -> bool:

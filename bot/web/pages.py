@@ -46,7 +46,14 @@ def page_environment(titles: Mapping[str, str]) -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(
-        local=local, day=day, iso=iso, span=span, tel=tel, words=words, capital=capital
+        local=local,
+        day=day,
+        iso=iso,
+        span=span,
+        tel=tel,
+        number=number,
+        words=words,
+        capital=capital,
     )
     made.filters["moment_of"] = datetime.fromisoformat
     made.globals.update(plural=plural, STEPS=STEPS, SAID=SAID, TITLES=titles)
@@ -83,6 +90,12 @@ def tel(address: str) -> str:
     """The target of a link that dials; "" when the address is no telephone number."""
     digits = re.sub(r"[\s().-]", "", address)
     return f"tel:{digits}" if re.fullmatch(r"\+?\d{3,15}", digits) else ""
+
+
+def number(address: str) -> str:
+    """A telephone number grouped for reading: "+1 202-555-0150"; anything else as it is."""
+    found = re.fullmatch(r"\+1(\d{3})(\d{3})(\d{4})", address)
+    return "+1 " + "-".join(found.groups()) if found else address
 
 
 def words(name: str) -> str:

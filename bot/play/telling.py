@@ -70,7 +70,9 @@ def _from_phone(story: Scenario, slip: Slip) -> Line:
     coachs = story.coach is not None and slip.address == story.coach.phone
     name = story.coach.name if coachs and story.coach else story.patient.name
     thread = Thread.COACH if coachs else Thread.PATIENT
-    return Line(slip.when, thread, name.split()[0], slip.text, slip.written)
+    offered = "  ".join(f"{place} {label}" for place, label in enumerate(slip.choices, 1))
+    text = f"{slip.text}\n{offered}" if offered else slip.text
+    return Line(slip.when, thread, name.split()[0], text, slip.written)
 
 
 def _logged(case: Case, entry: Entry) -> Line:

@@ -122,6 +122,10 @@ class Terminal:
         for slip in fresh:
             self.console.print(f"\n[dim]{self._stamp()}[/dim]")
             self.console.print(slip.text, style="cyan", highlight=False, markup=False)
+            for place, label in enumerate(slip.choices, 1):
+                self.console.print(
+                    f"  {place} {label}", style="cyan", highlight=False, markup=False
+                )
         return bool(fresh)
 
     def _stamp(self) -> str:

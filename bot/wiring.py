@@ -26,16 +26,18 @@ from bot.channels.base import Channel, Delivery, Incoming
 from bot.content.answers import load_answers
 from bot.content.lexicon import load_lexicon
 from bot.content.load import load_book, load_protocols, load_rules
+from bot.content.snapshot import Snapshot, laid_out, snapshot
 from bot.core.planned import NotPlanned, PlannedPrompt
 from bot.core.protocol import Rules
 from bot.core.record import ItemStatus, OnCall, ThreadLine
 from bot.reading.answers import AnswerFinder
 from bot.reading.reader import read
 from bot.reading.reading import Asked, Reading
-from bot.service import dispatch, inbound, outbox, views
+from bot.service import dispatch, inbound, outbox, publishing, receipts, views
 from bot.service.care import Care
 from bot.service.chart import Chart
 from bot.service.practice import Practice
+from bot.service.touched import Touched, touched
 from bot.service.views import Worklist
 from bot.store.engine import open_engine
 from bot.store.schema import upgrade
@@ -61,6 +63,7 @@ class App:
     practice: Practice
     clock: Clock
     channels: dict[str, Channel] = field(default_factory=dict)
+    flows: Path = FLOWS  # the content that ships
 
     @property
     def care(self) -> Care:
@@ -89,21 +92,53 @@ class App:
 
     def delivered(self, delivery: Delivery) -> None:
         """Take in one delivery receipt."""
-        outbox.receipt(self.practice, delivery, self.clock())
+        receipts.receipt(self.practice, delivery, self.clock())
 
     def tick(self) -> dispatch.Tick:
         """Handle everything that is due now; what is to be sent waits in the outbox."""
+        self.follow()
         return dispatch.tick(self.practice, self.clock())
 
     def relay(self) -> outbox.Relay:
         """Send what waits in the outbox and may be tried now."""
-        return outbox.relay(self.practice, self.channels, self.clock())
+        done = outbox.relay(self.practice, self.channels, self.clock())
+        receipts.take_up_early(self.practice, self.clock())
+        return done
 
     def run_due(self) -> dispatch.Tick:
         """Tick, then relay."""
         done = self.tick()
         self.relay()
         return done
+
+    def follow(self) -> None:
+        """Take up the content that this or another process published meanwhile."""
+        if publishing.live_id(self.engine) != self.practice.publication:
+            fresh = live_practice(self.engine, self.flows)
+            self.practice = replace(fresh, on_call=self.practice.on_call)
+
+    def publish(self, new: Snapshot, who: str, note: str) -> publishing.Published:
+        """Let new content go live, and plan every countdown anew by it."""
+        shipped = snapshot(self.flows)
+        done = publishing.publish(self.engine, new, shipped, who, note, self.clock())
+        self._live_anew()
+        return done
+
+    def go_back(self, who: str, note: str = "") -> publishing.Published:
+        """Let the content that was live before go live again."""
+        done = publishing.go_back(self.engine, who, note, self.clock())
+        self._live_anew()
+        return done
+
+    def touched(self, new: Snapshot) -> tuple[Touched, ...]:
+        """Every patient whose messages would change if this content went live now."""
+        with laid_out(new.files) as folder:
+            draft = load_practice(self.engine, folder)
+        return tuple(touched(self.practice, draft, self.clock()))
+
+    def _live_anew(self) -> None:
+        self.follow()
+        publishing.plan_everyone_anew(self.practice, self.clock())
 
     def next_moment(self) -> datetime | None:
         """The earliest instant at which `run_due` will have something to do; None when idle."""
@@ -155,12 +190,29 @@ def build(
     """
     engine = open_engine(url)
     upgrade(engine)
-    practice = load_practice(engine, flows)
-    return App(replace(practice, on_call=on_call) if on_call else practice, clock)
+    practice = live_practice(engine, flows)
+    practice = replace(practice, on_call=on_call) if on_call else practice
+    return App(practice, clock, flows=flows)
+
+
+def live_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
+    """The content that is live: published in this store, or else the one in `flows`.
+
+    What chats under way began with and is live no longer comes with it.
+    """
+    found = publishing.live_files(engine)
+    if found is None:
+        practice = load_practice(engine, flows)
+    else:
+        live, content = found
+        with laid_out(content.files) as folder:
+            practice = replace(load_practice(engine, folder), publication=live.id)
+    retired = publishing.retired_flows(engine, practice.book)
+    return replace(practice, book=replace(practice.book, retired=retired))
 
 
 def load_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
-    """The published content and the reader, on an engine."""
+    """The content of a directory and the reader, on an engine."""
     book = load_book(flows)
     lexicon = load_lexicon(flows / "lexicon")
     finder = AnswerFinder(load_answers(flows / "answers.yaml"))

@@ -13,6 +13,7 @@ from bot.cli.read import read
 from bot.cli.review_sheet import sheet
 from bot.cli.serve import serve
 from bot.cli.talk import talk
+from bot.cli.versions import publish, versions
 
 app = typer.Typer(
     name="countdown",
@@ -28,6 +29,8 @@ app.command("import")(import_schedule)
 app.command()(read)
 app.command()(check)
 app.command()(pictures)
+app.command()(publish)
+app.add_typer(versions, name="versions")
 app.command("review-sheet")(sheet)
 app.command()(serve)
 app.command()(doctor)

@@ -9,6 +9,8 @@ from sqlalchemy.engine import make_url
 from bot import wiring
 from bot.config import ConfigFaults, load_settings
 from bot.config_sections import Settings
+from bot.content.snapshot import snapshot
+from bot.service import publishing
 
 
 def settings_or_stop() -> Settings:
@@ -31,4 +33,6 @@ def prepare_folder(settings: Settings) -> None:
 def open_app(settings: Settings) -> wiring.App:
     """The service on the configured store; the data folder is made when it is missing."""
     prepare_folder(settings)
-    return wiring.build(settings.database)
+    app = wiring.build(settings.database)
+    publishing.keep_for_later(app.engine, snapshot(app.flows), app.clock())
+    return app

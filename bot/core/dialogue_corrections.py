@@ -40,6 +40,8 @@ def _other_answer(draft: Draft, closed: OpenQuestion, reading: Reading) -> str |
     """The reply key that the message gives to a closed question, if it changes the answer."""
     flow = draft.book.flows.get(closed.flow)
     state = flow.states.get(closed.state) if flow else None
+    if flow is not None and flow.revision != closed.revision:
+        return None  # the question was put in other words: a nurse reads what is said of it
     too_late = draft.now - (closed.rung_at or closed.asked_at) > CORRECTION_FOR
     if flow is None or state is None or too_late or closed.answered == Act.SYMPTOM.value:
         return None

@@ -101,4 +101,6 @@ class FlowBook:
     languages: tuple[str, ...] = ("en", "es")
     allowed: Mapping[str, Allowed] = field(default_factory=dict)  # severity -> minutes for a nurse
     wishes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # wish -> ways to say it
+    retired: Mapping[tuple[str, str], "Flow"] = field(default_factory=dict)
+    # (flow, revision) -> the flow as it was: for conversations that began on it
     machines: Mapping[str, object] = field(default_factory=dict, compare=False)  # core/machine.py

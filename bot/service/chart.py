@@ -15,6 +15,7 @@ from bot.core.office import is_open
 from bot.core.protocol import Candidate, FactValue, MedicineHold, Protocol, Rules
 from bot.core.record import CoachRecord, ItemStatus, Operation, PatientRecord
 from bot.core.values import surgery_values
+from bot.core.versions import as_begun
 from bot.service.practice import Practice
 from bot.store import coaches, conversations, patients, plans, surgeries
 
@@ -102,7 +103,7 @@ def context(chart: Chart, practice: Practice, now: datetime) -> Context:
 
 def _may_ask_coach(chart: Chart, practice: Practice) -> bool:
     asked = chart.conversation.open
-    flow = practice.book.flows.get(asked.flow) if asked else None
+    flow = as_begun(practice.book, chart.conversation).flows.get(asked.flow) if asked else None
     health = flow.health if flow else True
     return any(may_ask_coach(coach.level, health=health) for coach in chart.active_coaches)
 

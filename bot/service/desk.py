@@ -6,7 +6,9 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from bot.core.conversation import Heard
+from bot.core.flow import FlowBook
 from bot.core.record import Party
+from bot.core.versions import as_begun
 from bot.service.chart import Chart
 from bot.service.practice import Practice
 
@@ -24,6 +26,11 @@ class Desk:
     closes: datetime | None = None  # the turn's messages are stale from then on
     prompt: str | None = None
     staff: str = ""  # the member of staff who acts, if one does
+
+    @property
+    def book(self) -> FlowBook:
+        """The content, with the flows under way as they were when they began."""
+        return as_begun(self.practice.book, self.chart.conversation)
 
     @property
     def patient(self) -> int:

@@ -147,7 +147,7 @@ def _set_aside(desk: Desk, pressed: Message, incoming: Incoming, inbound: int) -
 def asked_of(desk: Desk, role: str) -> Asked:
     """What kind of question is open to this writer."""
     question = _open_to(desk.chart, role)
-    flow = desk.practice.book.flows.get(question.flow) if question else None
+    flow = desk.book.flows.get(question.flow) if question else None
     state = flow.states.get(question.state) if flow and question else None
     return (state.asked if state else None) or Asked.NONE
 

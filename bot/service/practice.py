@@ -29,6 +29,7 @@ class Practice:
     read: Reader
     answer: Answerer  # None: no ready answer, a nurse answers
     surgeon_rules: Mapping[str, Rules] = field(default_factory=dict)
+    publication: int | None = None  # of the content; None: what ships with the program
     on_call: tuple[OnCall, ...] = (
         OnCall("Pre-op nurse", PAGE, "pre-op"),
         OnCall("Charge nurse", PAGE, "charge"),

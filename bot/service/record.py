@@ -54,7 +54,7 @@ def mark_done(desk: Desk, item: str, value: str = "done") -> None:
 
 def _without_question_about(desk: Desk, chat: Conversation, item: str) -> Conversation:
     def is_about(question: OpenQuestion | None) -> bool:
-        flow = desk.practice.book.flows.get(question.flow) if question else None
+        flow = desk.book.flows.get(question.flow) if question else None
         return flow is not None and question is not None and item in items_of(flow, question.values)
 
     return replace(

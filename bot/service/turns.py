@@ -7,6 +7,7 @@ from datetime import datetime
 from bot.core.conversation import Conversation, Effect, Event, Heard, Turn
 from bot.core.conversation_json import conversation_to_json
 from bot.core.dialogue import step
+from bot.core.versions import as_begun
 from bot.service import mail, planning
 from bot.service.chart import context, load_chart
 from bot.service.desk import Desk
@@ -30,9 +31,11 @@ def take_turn(
     was learned; 4. store the conversation, refusing a second writer; 5. queue one message for each
     recipient. `conversation` replaces the stored one when staff changed it.
     """
-    chart, practice = desk.chart, desk.practice
+    chart = desk.chart
     version = chart.conversation.version
     start = conversation or chart.conversation
+    desk = _as_begun(desk, start)
+    practice = desk.practice
     known = context(chart, practice, desk.now)
     if isinstance(event, Heard):  # "what is next?" is the only one who asks
         known = replace(known, coming=_coming(desk))
@@ -66,3 +69,11 @@ def _coming(desk: Desk) -> tuple[tuple[str, datetime], ...]:
         for part in prompt.parts
         if prompt.to == "patient" and part.item not in desk.chart.done
     )[:COMING]
+
+
+def _as_begun(desk: Desk, start: Conversation) -> Desk:
+    """For the whole turn, also for its last words, what is under way keeps its own version."""
+    book = as_begun(desk.practice.book, start)
+    if book is desk.practice.book:
+        return desk
+    return replace(desk, practice=replace(desk.practice, book=book))

@@ -9,7 +9,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import Connection, Engine
 
 from bot.store.engine import writing
-from bot.store.tables_staff import METADATA
+from bot.store.tables_content import METADATA
 
 _HERE = Path(__file__).parent / "migrations"
 

@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from bot.store.tables_staff import METADATA
+from bot.store.tables_content import METADATA
 
 context.configure(
     connection=context.config.attributes["connection"],

@@ -1,0 +1,61 @@
+"""Whom a change of content would touch: every patient's messages to come, under both versions."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from bot.core.differences import MessageDifference, message_differences
+from bot.core.plan import make_countdown
+from bot.core.preview import Outlook, Preview, preview
+from bot.core.versions import under_way
+from bot.service.chart import Chart, candidate, load_chart
+from bot.service.practice import Practice
+from bot.store import patients, plans
+from bot.store.engine import reading
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """One patient whose messages would change."""
+
+    patient: int
+    reference: str
+    name: str
+    messages: tuple[MessageDifference, ...]
+    ends_on_old: tuple[str, ...]  # conversations under way that keep their version
+
+
+def touched(live: Practice, draft: Practice, now: datetime) -> Iterator[Touched]:
+    """Every patient with a surgery planned for whom something would differ from `now` on."""
+    with reading(live.engine) as connection:
+        for patient in patients.all_patients(connection):
+            before = load_chart(connection, live, patient)
+            if before.operation.status != "planned":
+                continue
+            after = load_chart(connection, draft, patient)
+            sent = plans.sent_of(connection, before.operation)
+            messages = message_differences(
+                _to_come(before, live, now, sent), _to_come(after, draft, now, sent)
+            )
+            kept = tuple(_kept(before, live, draft))
+            if messages or kept:
+                record = before.patient
+                yield Touched(patient, record.reference, record.name, messages, kept)
+
+
+def _to_come(
+    chart: Chart, practice: Practice, now: datetime, sent: Sequence[tuple[str, datetime]]
+) -> list[Preview]:
+    person = candidate(chart, practice)
+    surgery = chart.operation.surgery
+    countdown = make_countdown(chart.protocol, chart.rules, person, surgery, now, sent)
+    language, first_name = chart.conversation.language, chart.patient.first_name
+    outlook = Outlook(practice.book, chart.rules, person, surgery, language, first_name)
+    return [shown for shown in preview(countdown, outlook) if shown.message.due > now]
+
+
+def _kept(chart: Chart, live: Practice, draft: Practice) -> Iterator[str]:
+    for question in under_way(chart.conversation):
+        there, new = live.book.flows.get(question.flow), draft.book.flows.get(question.flow)
+        if there is not None and (new is None or new.revision != there.revision):
+            yield question.flow

@@ -11,15 +11,15 @@ from hashlib import sha256
 
 from sqlalchemy import Connection
 
-from bot.channels.base import Channel, Delivery, DeliveryState, Outgoing, SendFailed, SendUnknown
+from bot.channels.base import Channel, DeliveryState, Outgoing, SendFailed, SendUnknown
 from bot.core import escalation
-from bot.core.conversation import Escalate
 from bot.core.record import Message
-from bot.service.cases import raise_case, save
+from bot.service.cases import save
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.practice import Practice
-from bot.store import escalations, outbox, patients
+from bot.service.undelivered import tell_person
+from bot.store import escalations, outbox, receipts
 from bot.store.engine import reading, writing
 
 BATCH = 50
@@ -92,7 +92,9 @@ def _send(
 def _accepted(practice: Practice, message: Message, provider_id: str, now: datetime) -> None:
     """Store the provider's id; a message about an escalation is also an entry in its log."""
     with writing(practice.engine) as connection:
-        changes = {"state": "sent", "provider_id": provider_id, "reason": ""}
+        changes = {"provider_id": provider_id}
+        if receipts.delivery_of(connection, message.id) is not DeliveryState.UNDELIVERED:
+            changes |= {"state": "sent", "reason": ""}  # else its report by our key came first
         outbox.mark(connection, message.id, changes, now)
         _log_in_case(practice, connection, message, now)
 
@@ -156,19 +158,7 @@ def _settle(practice: Practice, message: Message, now: datetime, state: str, rea
     """Give a message up for good. It is a dead letter, and a person hears of it."""
     with writing(practice.engine) as connection:
         outbox.mark(connection, message.id, {"state": state, "reason": reason}, now)
-        _tell_person(practice, connection, message, now, reason)
-
-
-def _tell_person(
-    practice: Practice, connection: Connection, message: Message, now: datetime, reason: str
-) -> None:
-    """An undelivered message counts as silence, not as sent. A nurse's notice has the next contact
-    as its remedy: the case's deadline runs on."""
-    if message.patient is None or message.to_role == "nurse":
-        return
-    desk = Desk(connection, practice, load_chart(connection, practice, message.patient), now)
-    what = {"to": message.to_role, "why": reason, "message": message.prompt_key or "a reply"}
-    raise_case(desk, Escalate("undelivered", "", (), what))
+        tell_person(practice, connection, message, now, reason)
 
 
 def _take_up_left_behind(practice: Practice, now: datetime, done: Relay) -> None:
@@ -176,40 +166,3 @@ def _take_up_left_behind(practice: Practice, now: datetime, done: Relay) -> None
         left = outbox.left_behind(connection, now - LEFT_BEHIND)
     for message in left:
         _unknown(practice, message, now, "the sender stopped before the answer came", done)
-
-
-def receipt(practice: Practice, delivery: Delivery, now: datetime) -> None:
-    """Store a provider's report; an undelivered message is a person's matter."""
-    with writing(practice.engine) as connection:
-        message = _reported(connection, delivery)
-        if message is None:
-            _report_on_address(practice, connection, delivery, now)
-            return
-        changes: dict[str, object] = {"delivery": str(delivery.state)}
-        gone = delivery.state is DeliveryState.UNDELIVERED and message.state != "failed"
-        if gone:
-            changes |= {"state": "failed", "reason": delivery.reason or "not delivered"}
-        outbox.mark(connection, message.id, changes, now)
-        if gone:
-            _tell_person(practice, connection, message, now, delivery.reason or "not delivered")
-
-
-def _report_on_address(
-    practice: Practice, connection: Connection, delivery: Delivery, now: datetime
-) -> None:
-    """A report without a message: the phone takes nothing more from us, so a person must call."""
-    if delivery.address is None or delivery.state is not DeliveryState.UNDELIVERED:
-        return
-    party = patients.find_party(connection, delivery.channel, delivery.address)
-    if party is not None:
-        desk = Desk(connection, practice, load_chart(connection, practice, party.patient), now)
-        what = {"to": party.role, "why": delivery.reason or "not delivered"}
-        raise_case(desk, Escalate("undelivered", "", (), what))
-
-
-def _reported(connection: Connection, delivery: Delivery) -> Message | None:
-    if delivery.key is not None:
-        return outbox.by_key(connection, delivery.key)
-    if delivery.provider_id is not None:
-        return outbox.by_provider(connection, delivery.channel, delivery.provider_id)
-    return None

@@ -7,6 +7,12 @@ from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 from bot.store.tables import core, instant, json_column
+from bot.store.tables_reach import METADATA
+
+__all__ = [
+    "APPEND_ONLY", "AUDIT", "ESCALATION", "ESCALATION_EVENT", "INBOUND", "METADATA", "OUTBOUND",
+    "READING",
+]  # fmt: skip
 
 
 class InboundRow(SQLModel, table=True):
@@ -59,7 +65,7 @@ class OutboundRow(SQLModel, table=True):
     prompt_key: str | None = None
     queued_at: datetime = instant()
     not_after: datetime | None = instant(optional=True)  # stale from then on
-    state: str = "queued"  # "queued", "claimed", "sent", "failed", "unknown", "withdrawn"
+    state: str = "queued"  # see store/outbox.py
     reason: str = ""
     attempts: int = 0
     next_try_at: datetime = instant()
@@ -127,4 +133,3 @@ INBOUND, READING, OUTBOUND = core(InboundRow), core(ReadingRow), core(OutboundRo
 ESCALATION, ESCALATION_EVENT = core(EscalationRow), core(EscalationEventRow)
 AUDIT = core(AuditRow)
 APPEND_ONLY = (ESCALATION_EVENT, AUDIT)
-METADATA = SQLModel.metadata

@@ -6,6 +6,8 @@ from functools import lru_cache
 from bot.reading.matching import Matcher
 from bot.reading.phrases import (
     GAP,
+    GAP_STOP,
+    GAP_STOPS,
     Node,
     Phrase,
     Word,
@@ -37,10 +39,11 @@ class Lexicon:
         self._prefixes: dict[str, set[str]] = {}
         for phrase in self.phrases:
             self._add(phrase)
+        self._common = common_words
         self._cuts = sorted({len(prefix) for prefix in self._prefixes})
         self.spelling = Spelling(
             targets=_spelling_targets(self.phrases),
-            known=common_words | self._exact.keys() | self.numbers.keys(),
+            known=self._common | self._exact.keys() | self.numbers.keys(),
         )
         self.word = lru_cache(maxsize=100_000)(self._word)
         self.words_of = lru_cache(maxsize=100_000)(self._words_of)
@@ -67,6 +70,8 @@ class Lexicon:
         slots = set(self._exact.get(text, ()))
         for cut in self._cuts:
             slots |= self._prefixes.get(text[:cut], set())
+        if text in GAP_STOPS:
+            slots.add(GAP_STOP)
         after = self._root.after
         starts = tuple(after[slot] for slot in sorted(slots) if slot in after)
         return Word(text, frozenset(slots), starts)
@@ -81,7 +86,7 @@ class Lexicon:
     def _words_of(self, token: str) -> tuple[Word, ...]:
         """The known words behind one typed token: itself, as meant, or two run together."""
         token = token.strip("'")
-        if self._knows(token) or not token.isalpha():
+        if self._knows(token) or not token.isalpha() or token in self._common:
             return (self.word(token),)
         short = collapse_repeats(token) if len(token) <= LONGEST_TYPED else ()
         for candidate in short:

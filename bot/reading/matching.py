@@ -7,8 +7,9 @@ each kind of word leads from it. So after the first replies a word costs one loo
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from bot.reading.phrases import GAP_WORDS, Node, Word
+from bot.reading.phrases import GAP_STOP, GAP_WORDS, Node, Word
 
+HARMLESS = 3  # the layer of harmless phrases
 MOST_REMEMBERED = 300_000  # steps; then the memory is started afresh
 
 
@@ -122,7 +123,7 @@ def _step(place: Place, word: Word) -> list[Place]:
     else:
         nodes = [after[slot] for slot in slots if slot in after]
     ahead = [p for node in nodes for p in _arrive(node, place.solid)]
-    if place.skips > 0:
+    if place.skips > 0 and GAP_STOP not in slots:
         ahead.append(Place(place.node, False, place.skips - 1))
     return ahead
 
@@ -136,6 +137,8 @@ def _layer(concept: str) -> int:
         return 0
     if concept.startswith("harmless."):
         return 3
+    if concept.startswith("unsure."):
+        return 1
     return 1 if concept in _HIDE_NOTHING else 2
 
 

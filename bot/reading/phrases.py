@@ -63,6 +63,12 @@ NEGATIVE_WORDS = word_set(
     "never without hardly barely sin ni nada nunca tampoco ningun ninguna"
 )
 
+GAP_STOP = "~"  # a slot that no phrase has: words with it are never passed over by `...`
+GAP_STOPS = word_set(
+    "no not dont isnt arent aint wasnt doesnt didnt havent hasnt never sin ni nunca tampoco but pero "
+    "except excepto aunque however"
+)
+
 
 def parse_phrase(text: str) -> Iterator[tuple[str, ...]]:
     """Every sequence of slots that `text` allows. Raises PhraseFault with how to mend it."""

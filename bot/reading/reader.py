@@ -8,7 +8,8 @@ from dataclasses import replace
 
 from bot.reading.expected import SHORT_REPLY, answer_to_question
 from bot.reading.lexicon import Lexicon
-from bot.reading.matching import Match
+from bot.reading.matching import HARMLESS, Match
+from bot.reading.net import caught_in_net
 from bot.reading.numbers import find_numbers
 from bot.reading.phrases import Word
 from bot.reading.reading import Act, Asked, Reading
@@ -34,7 +35,7 @@ def read(
     reply = understand(text, asked, lexicon, thresholds)
     found = [r for r in (_danger(reply), _alarm(reply), _opt_out(reply)) if r is not None]
     if not found:
-        return _plain_meaning(reply)
+        return caught_in_net(reply, _plain_meaning(reply))
     return _joined(found)
 
 
@@ -44,14 +45,18 @@ def understand(text: str, asked: Asked, lexicon: Lexicon, thresholds: Thresholds
     matches = lexicon.matcher.find(words)
     numbers = find_numbers(words, lexicon.numbers)
     measured = find_temperatures(words, numbers, asked) if numbers else []
-    events = _events(words, matches, measured, thresholds)
+    if measured:
+        harmless = [m for m in matches if m.layer == HARMLESS]
+        measured = [m for m in measured if not any(_covers(h, m) for h in harmless)]
+    walk = settle(words, _events(words, matches, measured, thresholds))
     return Understood(
         asked=asked,
         words=words,
         matches=matches,
         numbers=numbers,
         measured=measured,
-        mentions=settle(words, events),
+        mentions=walk.mentions,
+        hints=walk.hints,
         concepts=frozenset(m.concept for m in matches),
     )
 
@@ -76,6 +81,11 @@ def _inside(match: Match, outer: Match) -> bool:
     return outer.start <= match.start and match.end <= outer.end
 
 
+def _covers(harmless: Match, measured: Measured) -> bool:
+    """True for the 101 of "101 degrees outside"."""
+    return harmless.start <= measured.start < harmless.end
+
+
 def _by_place(match: Match) -> tuple[int, int]:
     return match.start, -match.end
 
@@ -83,7 +93,7 @@ def _by_place(match: Match) -> tuple[int, int]:
 def _danger(reply: Understood) -> Reading | None:
     """Self-harm or an emergency."""
     mentions = [m for m in reply.mentions if m.holds]
-    harm = [m for m in mentions if m.concept == "self_harm" and not m.others]
+    harm = [m for m in mentions if m.concept == "self_harm"]
     if harm:
         return Reading(Act.SELF_HARM, alert=True, because=_words(harm))
     fell = any(m.concept == "symptom.fall" for m in mentions)
@@ -99,7 +109,7 @@ def _is_grave(mention: Mention, fell: bool) -> bool:
         return False
     if mention.concept == "emergency.injury_after_fall":
         return fell
-    return not (mention.others and mention.concept in SYMPTOMS)
+    return True
 
 
 def _alarm(reply: Understood) -> Reading | None:

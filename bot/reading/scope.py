@@ -8,6 +8,7 @@ readings are possible the one that raises the alarm is taken.
 from collections.abc import Callable, Sequence
 
 from bot.reading import denial, time_words
+from bot.reading.asking import suppose_questions
 from bot.reading.denial import is_denied
 from bot.reading.matching import Match
 from bot.reading.phrases import Word
@@ -16,8 +17,8 @@ from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Mention, Walk, new_clause
 
 
-def settle(words: Sequence[Word], events: Sequence[Match]) -> list[Mention]:
-    """The mentions in `events`, each with its scope."""
+def settle(words: Sequence[Word], events: Sequence[Match]) -> Walk:
+    """The mentions and hints in `events`, each with its scope."""
     walk = Walk(words, events)
     for walk.at, event in enumerate(events):
         handler = _HANDLERS.get(event.concept)
@@ -27,7 +28,8 @@ def settle(words: Sequence[Word], events: Sequence[Match]) -> list[Mention]:
             _mention(walk, event)
     if walk.times:
         place_times(walk)
-    return walk.mentions
+    suppose_questions(words, walk.mentions)
+    return walk
 
 
 def separators(words: Sequence[Word]) -> list[Match]:
@@ -115,6 +117,24 @@ def _mention(walk: Walk, event: Match) -> None:
     )
 
 
+def _hint(walk: Walk, event: Match) -> None:
+    """A body part or distress. It is judged by the scopes open, and changes none."""
+    near = event.start - walk.no_end <= denial.NEGATION_REACH
+    masked = event.start < walk.masked_until
+    walk.hints.append(
+        Mention(
+            concept=event.concept,
+            start=event.start,
+            end=event.end,
+            words=" ".join(w.text for w in walk.words[event.start : event.end]),
+            denied=bool(walk.no) and near and not masked,
+            supposed=walk.supposed or walk.pets,
+            others=walk.others,
+            clause=walk.clause,
+        )
+    )
+
+
 _LASTING = ("self_harm", "emergency.", "fever_reading", "symptom.fever", "symptom.fall")
 
 
@@ -137,6 +157,9 @@ def _claimed(walk: Walk, event: Match) -> bool:
 
 
 _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
+    "unsure.body": _hint,
+    "unsure.distress": _hint,
+    "unsure.joint": _hint,
     "stop": _stop,
     "comma": denial.comma,
     "mod.but": _but,

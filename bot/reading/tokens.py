@@ -28,8 +28,19 @@ def plain(text: str, lexicon: Lexicon) -> str:
 def _joined(text: str) -> str:
     """Contractions as one word without their apostrophe: "can not", "can't" -> "cannot", "cant"."""
     if "'" in text:
+        text = _DECIMAL_MARK.sub(".", text)
         text = text.replace("'ll ", " will ").replace("'", "")
+    text = _SPACED_POINT.sub(r"\1.\2", _SPELLED_OUT.sub(_run_together, text))
     return _NOT.sub(_contract, text) if " not" in text else text
+
+
+def _run_together(found: re.Match[str]) -> str:
+    return found[0].replace(" ", "")
+
+
+_DECIMAL_MARK = re.compile(r"(?<=\d)'(?=\d)")  # 38'2
+_SPACED_POINT = re.compile(r"(\d) \.(\d)")  # 98 .7
+_SPELLED_OUT = re.compile(r"\b(?:[a-z] ){3,}[a-z]\b")  # f e v e r
 
 
 def _contract(found: re.Match[str]) -> str:

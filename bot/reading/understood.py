@@ -22,6 +22,7 @@ class Understood:
     numbers: Sequence[Number]
     measured: Sequence[Measured]
     mentions: Sequence[Mention]
+    hints: Sequence[Mention] = ()
     concepts: frozenset[str] = field(default=frozenset())
 
     def says(self, *names: str) -> bool:

@@ -42,6 +42,7 @@ class Walk:
     words: Sequence[Word]
     events: Sequence[Match]
     mentions: list[Mention] = field(default_factory=list)
+    hints: list[Mention] = field(default_factory=list)  # bodies and distress, see net.py
     no: int = 0  # 0 none, 1 open, 2 open and outlives one "I have" ("I don't think I have")
     no_end: int = 0
     nos: int = 0  # how often "no" was said in this sentence: "no cough, no chills, fever 101"

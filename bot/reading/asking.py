@@ -1,0 +1,94 @@
+"""Tells a question about illness in general from one about an illness that is there.
+
+"Is chest pain normal after surgery?" asks; "is my chest pain normal?" tells. In doubt it tells.
+"""
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+from bot.reading.phrases import Word, word_set
+from bot.reading.tokens import COMMA, QUESTION
+from bot.reading.walk import Mention
+
+_OPENERS = word_set(
+    "is are will does do can could would what whats how when which if should am que cual cuanto "
+    "cuanta cuando como puede puedo pueden es son sera me y"
+)
+_ARTICLES = word_set("a an the una un la el")
+_SUBJECT_VERBS = word_set("is are es son")
+_CLAIMS = word_set(
+    "im ive my mine this these me mi mis esta este estas estos estoy ando traigo sigo siento help "
+    "helps stop rid treat someone somebody anyone anybody there call called 911 take takes tomo "
+    "ayuda alguien llamo llame quita quitar hoy today now tonight yesterday ayer anoche ahora"
+)
+_VERBS = word_set(
+    "have had am feel felt keep woke fell got was cant hurt threw cough vomited took been think"
+)
+_NO_CLAIM_BEFORE_I = word_set(
+    "will do should can could would did if whether when may does what once until before after"
+)
+_LATER = word_set("after afterwards following despues afterward")
+_IF = word_set("if si")
+_SUPPOSING = word_set("si cuando if")
+
+
+def suppose_questions(words: Sequence[Word], mentions: Sequence[Mention]) -> None:
+    """Marks what is only asked about in general. Self-harm and measured fevers always count."""
+    for begin, end in _sentences(words):
+        inside = [m for m in mentions if begin <= m.start < end and _may_be_asked(m)]
+        if inside and _is_general(words, begin, end):
+            for mention in inside:
+                mention.supposed = True
+
+
+def _may_be_asked(mention: Mention) -> bool:
+    return mention.concept not in ("self_harm", "fever_reading") and not mention.others
+
+
+def _sentences(words: Sequence[Word]) -> list[tuple[int, int]]:
+    """Each sentence with the sign that ends it."""
+    cuts = [i + 1 for i, w in enumerate(words) if w.separates and w is not COMMA]
+    bounds = sorted({0, *cuts, len(words)})
+    return list(pairwise(bounds))
+
+
+def _is_general(words: Sequence[Word], begin: int, end: int) -> bool:
+    texts = [w.text for w in words[begin:end] if not w.separates]
+    asked = words[end - 1] is QUESTION
+    if not texts or not (_opens(texts, asked) or _has_subject(texts, asked)):
+        return False
+    return not _claims(texts)
+
+
+def _opens(texts: list[str], asked: bool) -> bool:
+    if texts[0] in ("me", "y", "es", "if", "como"):
+        return asked
+    return texts[0] in _OPENERS
+
+
+def _has_subject(texts: list[str], asked: bool) -> bool:
+    """True for "una gripe es problema?", false for "the rash is that bad?"."""
+    if not asked or texts[0] not in _ARTICLES:
+        return False
+    at = next((i for i, t in enumerate(texts) if t in _SUBJECT_VERBS), len(texts))
+    return at + 1 < len(texts) and texts[at + 1] not in ("that", "this", "it", "eso", "esto")
+
+
+def _claims(texts: list[str]) -> bool:
+    later = not _LATER.isdisjoint(texts)
+    if texts[:2] in (["is", "it"], ["es", "normal"], ["is", "this"]) and not later:
+        return True
+    if texts[:4] == ["what", "do", "i", "do"] or texts[:2] == ["que", "hago"]:
+        return _IF.isdisjoint(texts)
+    return any(_claims_at(texts, at) for at in range(len(texts)))
+
+
+def _claims_at(texts: list[str], at: int) -> bool:
+    text = texts[at]
+    before = texts[at - 1] if at else ""
+    following = texts[at + 1] if at + 1 < len(texts) else ""
+    if text == "i":
+        return before not in _NO_CLAIM_BEFORE_I and following in _VERBS
+    if text in ("tengo", "estoy", "ando", "siento"):
+        return before not in _SUPPOSING and texts[0] not in ("puedo",)
+    return text in _CLAIMS and not (text == "me" and (at == 0 or before in ("y", "si", "will")))

@@ -1,0 +1,65 @@
+"""The net under the phrases: replies that no phrase knows, yet that speak of a body in distress.
+
+A missed alarm is worse than a call too many. So a reply to "any symptoms?" that names a body part,
+or any reply that joins a distress with a body, is an alarm whose detail a nurse asks for.
+"""
+
+from dataclasses import replace
+
+from bot.reading.phrases import word_set
+from bot.reading.reading import Act, Asked, Reading, Symptom
+from bot.reading.understood import Understood
+from bot.reading.walk import Mention
+
+_LEFT_ALONE = frozenset(
+    {Act.OPT_OUT, Act.OPT_IN, Act.WRONG_NUMBER, Act.RESCHEDULE, Act.CHOICE, Act.NUMBER}
+)
+_OPEN = frozenset({Act.UNCLEAR, Act.AFFIRM})
+_SELF = word_set("i im ive my me myself mi me estoy tengo ando siento traigo she he her his hes shes")
+_ASKS_IF_SICK = (Asked.SYMPTOM_CHECK, Asked.TEMPERATURE)
+
+
+def caught_in_net(reply: Understood, reading: Reading) -> Reading:
+    """`reading`, or an alarm when the reply hints at one that no phrase told."""
+    if reading.alert or reading.act in _LEFT_ALONE or not reply.hints:
+        return reading
+    distress = _named(reply, "unsure.distress")
+    body = _named(reply, "unsure.body")
+    if not _hints_enough(reply, reading, distress, body):
+        return reading
+    because = tuple(dict.fromkeys(h.words for h in (*body, *distress)))
+    also = () if reading.act is Act.UNCLEAR else (reading.act, *reading.also)
+    return replace(
+        reading,
+        act=Act.SYMPTOM,
+        symptoms=(Symptom.UNWELL,),
+        choices=(),
+        alert=True,
+        because=because,
+        also=also,
+    )
+
+
+def _named(reply: Understood, concept: str) -> list[Mention]:
+    return [h for h in reply.hints if h.concept == concept and h.holds]
+
+
+def _hints_enough(
+    reply: Understood, reading: Reading, distress: list[Mention], body: list[Mention]
+) -> bool:
+    usual = any(h.concept == "unsure.joint" for h in reply.hints)
+    if reading.act is Act.QUESTION:
+        return bool(distress and body and reply.says("mod.self"))
+    if reply.asked is Asked.SYMPTOM_CHECK:
+        if reading.act in _OPEN:
+            return bool(body or (distress and not usual))
+        contrasted = [h for h in (*body, *distress) if _after_contrast(reply, h)]
+        return bool(contrasted and not usual) or bool(distress and body and not usual)
+    if usual or not distress:
+        return False
+    return bool(body) or not _SELF.isdisjoint(reply.whole.split())
+
+
+def _after_contrast(reply: Understood, hint: Mention) -> bool:
+    """True for the throat of "all fine except my throat"."""
+    return any(m.concept == "mod.but" and m.end <= hint.start for m in reply.matches)

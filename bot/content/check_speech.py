@@ -10,7 +10,6 @@ from bot.content.check_replies import Reader
 from bot.content.faults import ContentFaults, Fault
 from bot.content.lexicon import LEXICON_DIR, LexiconFault, load_lexicon
 from bot.content.load import Shelf
-from bot.reading.lexicon import Lexicon
 from bot.reading.reader import read
 from bot.reading.reading import Asked, Reading
 
@@ -29,22 +28,15 @@ def answers_and_lexicon(directory: Path, found: Shelf) -> Iterator[Fault]:
                 shown = f"{directory.name}/{fault.file}"
                 yield Fault(shown, fault.line, fault.code, fault.what, fault.mend)
     try:
-        _lexicon_in(*_stamped(directory))
+        load_lexicon(_lexicon(directory))
     except LexiconFault as error:
         yield from _lexicon_faults(str(error), directory)
 
 
-def _stamped(directory: Path) -> tuple[Path, tuple[tuple[str, int, int], ...]]:
-    """The directory's own lexicon, or the one that ships, with what tells a changed file."""
+def _lexicon(directory: Path) -> Path:
+    """The directory's own lexicon, or the one that ships."""
     own = directory / "lexicon"
-    folder = own if own.exists() else LEXICON_DIR
-    stats = [(path.name, path.stat()) for path in sorted(folder.glob("*.yaml"))]
-    return folder, tuple((name, stat.st_mtime_ns, stat.st_size) for name, stat in stats)
-
-
-@lru_cache(maxsize=2)
-def _lexicon_in(folder: Path, _stamp: tuple[tuple[str, int, int], ...]) -> Lexicon:
-    return load_lexicon(folder)
+    return own if own.exists() else LEXICON_DIR
 
 
 def _lexicon_faults(message: str, directory: Path) -> Iterator[Fault]:
@@ -61,7 +53,7 @@ def _lexicon_faults(message: str, directory: Path) -> Iterator[Fault]:
 def reader_of(directory: Path) -> Reader | None:
     """The reader that patients meet, with this directory's lexicon; None when it has faults."""
     try:
-        lexicon = _lexicon_in(*_stamped(directory))
+        lexicon = load_lexicon(_lexicon(directory))
     except LexiconFault:
         return None
 

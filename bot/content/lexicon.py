@@ -6,13 +6,12 @@ Both languages are always active together: patients mix them in one message. A l
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from ruamel.yaml import YAML
-from ruamel.yaml.comments import CommentedMap
-from ruamel.yaml.error import MarkedYAMLError
-
+from bot.content.yaml_tree import Branch, TreeFault, tree
 from bot.reading.lexicon import Lexicon
 from bot.reading.phrases import Phrase, PhraseFault, parse_phrase
 
@@ -37,15 +36,32 @@ class LexiconFault(ValueError):
     """A lexicon file that cannot be used; the message carries file, line and how to mend it."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Files:
+    """The lexicon files: the same texts make the same lexicon, wherever they lie."""
+
+    texts: tuple[tuple[str, str], ...]  # (name, text)
+    folder: Path = field(compare=False)
+
+
 def load_lexicon(folder: Path = LEXICON_DIR) -> Lexicon:
     """The lexicon in every language. Raises LexiconFault naming every fault with its line."""
     files = sorted(folder.glob("*.yaml"))
     if not files:
         raise LexiconFault(f"{folder}: no lexicon file. Add en.yaml and es.yaml.")
+    texts = tuple((path.name, path.read_text(encoding="utf-8")) for path in files)
+    return _compiled(_Files(texts, folder))
+
+
+@lru_cache(maxsize=3)
+def _compiled(files: _Files) -> Lexicon:
     phrases: list[Phrase] = []
     tables: dict[str, dict[str, Any]] = {"emoji": {}, "numbers": {}}
     common: set[str] = set()
-    pages = {path: _page(path) for path in files}
+    pages = {
+        path: _page(path, text)
+        for path, text in ((files.folder / name, text) for name, text in files.texts)
+    }
     lists = _word_lists(pages.values())
     for path, page in pages.items():
         phrases.extend(_phrases(page, path, lists))
@@ -56,26 +72,26 @@ def load_lexicon(folder: Path = LEXICON_DIR) -> Lexicon:
     return Lexicon(phrases, common_words=frozenset(common), **tables)
 
 
-def _page(path: Path) -> CommentedMap:
+def _page(path: Path, text: str) -> Branch:
     try:
-        page = YAML(typ="rt").load(path.read_text(encoding="utf-8"))
-    except MarkedYAMLError as fault:
-        line = fault.problem_mark.line + 1 if fault.problem_mark else 1
-        raise LexiconFault(f"{path}:{line}: {fault.problem}. Mend the YAML there.") from fault
-    if not isinstance(page, CommentedMap):
+        page = tree(text)
+    except TreeFault as fault:
+        problem = f"{path}:{fault.line}: {fault.problem}. Mend the YAML there."
+        raise LexiconFault(problem) from fault
+    if not isinstance(page, Branch):
         raise LexiconFault(f"{path}:1: not a mapping. Start from the header of en.yaml.")
     missing = [key for key in _HEADER if key not in page]
     unknown = [key for key in page if key not in {*_HEADER, *_GROUPS, *_TABLES}]
     if missing:
         raise LexiconFault(f"{path}:1: header lacks {', '.join(missing)}. Add it at the top.")
     if unknown:
-        line = page.lc.key(unknown[0])[0] + 1
+        line = page.lines[unknown[0]]
         allowed = ", ".join((*_GROUPS, *_TABLES))
         raise LexiconFault(f"{path}:{line}: unknown group '{unknown[0]}'. Use one of {allowed}.")
     return page
 
 
-def _word_lists(pages: Iterable[CommentedMap]) -> dict[str, str]:
+def _word_lists(pages: Iterable[Branch]) -> dict[str, str]:
     """The lists under `words:`, each as one slot; a list named in two files is both together."""
     lists: dict[str, list[str]] = {}
     for page in pages:
@@ -84,10 +100,10 @@ def _word_lists(pages: Iterable[CommentedMap]) -> dict[str, str]:
     return {name: "|".join(dict.fromkeys(words)) for name, words in lists.items()}
 
 
-def _phrases(page: CommentedMap, path: Path, lists: Mapping[str, str]) -> Iterator[Phrase]:
+def _phrases(page: Branch, path: Path, lists: Mapping[str, str]) -> Iterator[Phrase]:
     for group, prefix in _GROUPS.items():
         for name, block in (page.get(group) or {}).items():
-            line = page[group].lc.key(name)[0] + 1
+            line = page[group].lines[name]
             if not isinstance(block, str):
                 raise LexiconFault(
                     f"{path}:{line}: '{name}' is not a block of phrases. Write '{name}: |' and one "

@@ -11,6 +11,7 @@ from bot.core.record import ItemStatus, Message, ThreadLine
 from bot.service import cases
 from bot.service.chart import Chart, load_chart
 from bot.service.desk import Desk
+from bot.service.outbox import LEFT_BEHIND
 from bot.service.practice import Practice
 from bot.store import due, escalations, inbox, outbox, patients, plans
 from bot.store.engine import reading
@@ -36,11 +37,12 @@ def threads(engine: Engine, patient: int | None = None) -> list[ThreadLine]:
     with reading(engine) as connection:
         out = outbox.messages_of(connection, patient)
         heard = inbox.inbound_lines(connection, patient)
-    lines = [*heard, *(_line(message) for message in out)]
+    lines = [*heard, *(line_of(message) for message in out)]
     return sorted(lines, key=lambda line: (line.at, line.who == BOT))
 
 
-def _line(message: Message) -> ThreadLine:
+def line_of(message: Message) -> ThreadLine:
+    """A message out as a line of the thread."""
     at = message.changed_at if message.state == "sent" and message.changed_at else None
     return ThreadLine(
         at=at or message.queued_at,
@@ -111,4 +113,4 @@ def find(engine: Engine, reference: str) -> int | None:
 def next_moment(engine: Engine) -> datetime | None:
     """The earliest instant at which a tick or the relay will have something to do."""
     with reading(engine) as connection:
-        return due.next_moment(connection)
+        return due.next_moment(connection, LEFT_BEHIND)

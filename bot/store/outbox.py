@@ -88,8 +88,8 @@ def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: 
 
 
 def left_behind(connection: Connection, before: datetime) -> list[Message]:
-    """Messages that a sender claimed before `before` and never marked: their fate is unknown."""
-    query = select(OUTBOUND).where(OUTBOUND.c.state == "claimed", OUTBOUND.c.changed_at < before)
+    """Messages claimed at `before` or earlier and never marked: their fate is unknown."""
+    query = select(OUTBOUND).where(OUTBOUND.c.state == "claimed", OUTBOUND.c.changed_at <= before)
     return [message(row) for row in connection.execute(query.order_by(OUTBOUND.c.id))]
 
 

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from hashlib import sha256
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
@@ -16,6 +15,7 @@ from bot.content.faults import ContentFaults
 from bot.content.load import Shelf, compiled, languages, shelf
 from bot.content.schema import TalkModel
 from bot.content.schema_practice import SourceModel
+from bot.content.snapshot import snapshot
 from bot.core.wording import PLACEHOLDER
 
 STEMS = {
@@ -68,18 +68,8 @@ def review_sheet(directory: Path, printed: str) -> str:
         names=NAMES,
         placeholders=found.facts[0].placeholders,
         printed=printed,
-        revision=content_revision(directory),
+        revision=snapshot(directory).revision,
     )
-
-
-def content_revision(directory: Path) -> str:
-    """A name for all the content files as they are: it changes when any letter changes."""
-    digest = sha256()
-    for path in sorted(directory.rglob("*.yaml")):
-        digest.update(str(path.relative_to(directory)).encode())
-        digest.update(b"\0")
-        digest.update(path.read_bytes())
-    return digest.hexdigest()[:12]
 
 
 def _environment() -> Environment:

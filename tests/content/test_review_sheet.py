@@ -10,7 +10,8 @@ from content_samples import sound, spoil
 from bot.content.answers import load_answers
 from bot.content.faults import ContentFaults
 from bot.content.load import load_book
-from bot.content.review_sheet import content_revision, review_sheet
+from bot.content.review_sheet import review_sheet
+from bot.content.snapshot import snapshot
 
 FLOWS = Path(__file__).parents[2] / "flows"
 SHEET = review_sheet(FLOWS, "2027-01-04")
@@ -56,11 +57,11 @@ def test_every_part_names_its_sources_with_how_they_were_read_its_owner_and_revi
 
 def test_the_sheet_says_which_version_of_the_files_was_printed(tmp_path: Path):
     root = sound(tmp_path)
-    before = content_revision(root)
-    assert content_revision(root) == before
+    before = snapshot(root).revision
+    assert snapshot(root).revision == before
     spoil(root, "talks/wash.yaml", "Thank you.", "Thank you!")
-    assert content_revision(root) != before
-    assert content_revision(FLOWS) in SHEET
+    assert snapshot(root).revision != before
+    assert snapshot(FLOWS).revision in SHEET
 
 
 def test_nobody_is_asked_to_sign_content_with_faults(tmp_path: Path):

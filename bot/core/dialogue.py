@@ -34,6 +34,7 @@ def step(
     """Decide one move. `now` is an aware instant; `Turn.wake_at` says when to give TimeUp next."""
     patient = Draft(book, context, now, conversation)
     coach = Draft(book, context, now, _coach_thread(conversation))
+    _keep_in_step(patient, coach)
     match event:
         case Heard():
             _hear(patient, coach, event)
@@ -42,6 +43,7 @@ def step(
         case _:
             for draft in (patient, coach):
                 _time_up(draft)
+    _keep_in_step(patient, coach)
     for draft in (patient, coach):
         open_raised(draft)
         settle(draft)
@@ -51,6 +53,13 @@ def step(
 def _coach_thread(conversation: Conversation) -> Conversation:
     fresh = Conversation(language=conversation.language, who=COACH)
     return conversation.coach or fresh
+
+
+def _keep_in_step(patient: Draft, coach: Draft) -> None:
+    """What the patient ended or staff paused is ended or paused for the coach's questions too."""
+    coach.change(paused=patient.conversation.paused)
+    if patient.conversation.stopped:
+        coach.change(open=None, interrupted=(), waiting=())
 
 
 def _time_up(draft: Draft) -> None:

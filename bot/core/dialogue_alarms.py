@@ -23,6 +23,7 @@ from bot.core.protocol import FactValue, Rules
 from bot.reading.reading import Act, Asked, Reading, Symptom, Temperature
 
 EMERGENCY, SELF_HARM, EXPOSURE = "emergency", "self_harm", "exposure"
+SOAP_ALLERGY = "soap_allergy"  # the fact that holds a wash until a nurse has cleared the soap
 EMERGENCY_FLOW, SELF_HARM_FLOW, SYMPTOM_FLOW = "alarm_emergency", "alarm_self_harm", "alarm_symptom"
 CALM_AFTER_EMERGENCY = timedelta(hours=2)  # other questions wait this long (our choice)
 
@@ -88,7 +89,8 @@ def _reasons(
         names.append(SELF_HARM)
     if reading.says(Act.EMERGENCY) and not any(severity(book, n) == 0 for n in names):
         names.append(EMERGENCY)
-    return tuple(sorted(dict.fromkeys(names), key=lambda name: severity(book, name)))
+    vague = Symptom.UNWELL.value  # "not so good, 101.2": the case is called after the fever
+    return tuple(sorted(dict.fromkeys(names), key=lambda n: (severity(book, n), n == vague)))
 
 
 def absorb_answer(draft: Draft, reading: Reading) -> None:
@@ -125,6 +127,8 @@ def raise_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
     if _answers_open_alarm(draft, alarm) and not reading.says(Act.OPT_OUT):
         _answer_in_alarm(draft, alarm, reading)
         return
+    if Symptom.RASH.value in alarm.reasons:
+        _hold_washes(draft)
     absorb_answer(draft, reading)
     _escalate_all(draft, alarm, reading)
     tell_coach(draft, alarm.reasons[0])
@@ -134,6 +138,29 @@ def raise_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
     open_alarm_flow(draft, alarm.reasons[0], alarm.flow)
     if alarm.also is not None and alarm.also in draft.book.flows:
         _recite(draft, alarm.also)
+
+
+def _hold_washes(draft: Draft) -> None:
+    """A rash once the washes have begun: the next one waits for a nurse's word on the soap.
+
+    The open question about a wash is closed as stopped, so that it does not come back by itself.
+    Whether the soap did it is for a clinician; holding is safe meanwhile.
+    """
+    conversation = draft.conversation
+    opened = conversation.open
+    if opened is not None and _asks_for_wash(draft, opened):
+        items = items_of(draft.flow_of(opened), opened.values)
+        draft.record(opened, tuple((item, "stopped") for item in items))
+        close(draft, replace(opened, answered=Act.SYMPTOM.value))
+        draft.learn(SOAP_ALLERGY, "true")
+    elif any(_asks_for_wash(draft, q) for q in (*conversation.recent, *conversation.interrupted)):
+        draft.learn(SOAP_ALLERGY, "true")
+
+
+def _asks_for_wash(draft: Draft, question: OpenQuestion) -> bool:
+    flow = draft.book.flows.get(question.flow)
+    state = flow.states.get(question.state) if flow else None
+    return state is not None and state.asked is Asked.WASH
 
 
 def tell_coach(draft: Draft, reason: str) -> None:

@@ -15,7 +15,7 @@ from bot.core.escalation import Case, Disposition, Step
 from bot.core.protocol import MedicineHold, Surgery
 from bot.play.phones import NAME, Phones
 from bot.play.scenario import NurseAct, RecordAct, Scenario, SurgeryChange
-from bot.play.script import Deed, answer_deed, written_deeds
+from bot.play.script import SILENCE, Deed, answer_deed, written_deeds
 from bot.service import dispatch, inbound, outbox, views
 from bot.service.care import Care
 from bot.service.chart import Chart
@@ -68,6 +68,9 @@ class Player:
         self.phones = Phones(folder / "phones.jsonl")
         self.care = Care(practice, clock)
         self.patient = 0
+        self._silence_file = folder / "silences.txt"
+        known = self._silence_file.read_text("utf-8") if self._silence_file.exists() else ""
+        self._silences = known.splitlines()
 
     def play(self, *, wait: Callable[[datetime], None] = lambda _: None) -> Iterator[datetime]:
         """Run from where the story stands to its end. `wait` is called before each step."""
@@ -113,11 +116,20 @@ class Player:
 
     def _answers(self) -> list[Deed]:
         chat = views.chart(self.practice, self.patient).conversation
-        written = [slip.key for slip in self.phones.slips if slip.written]
+        written = [slip.key for slip in self.phones.slips if slip.written] + self._silences
         found = [answer_deed(self.story, chat, "patient", written)]
         if self.story.coach and chat.coach:
             found.append(answer_deed(self.story, chat.coach, "coach", written))
-        return [deed for deed in found if deed is not None]
+        silent = [deed for deed in found if deed is not None and deed.event is SILENCE]
+        for deed in silent:
+            self._keep_silent(deed.key)
+        return [deed for deed in found if deed is not None and deed not in silent]
+
+    def _keep_silent(self, key: str) -> None:
+        """Remember, over a crash too, which question was left unanswered."""
+        self._silences.append(key)
+        with self._silence_file.open("a", encoding="utf-8") as file:
+            file.write(key + "\n")
 
     def _do(self, deed: Deed) -> None:
         event = deed.event
@@ -187,6 +199,8 @@ class Player:
                 self.care.learn_fact(self.patient, name, value, act.by)
         if act.done and act.done not in chart.done:
             self.care.mark_done_by_phone(self.patient, act.done, act.by)
+        if act.not_needed and act.not_needed not in chart.done:
+            self.care.mark_done_by_phone(self.patient, act.not_needed, act.by, "not_needed")
 
     def _case_for(self, act: NurseAct, at: datetime) -> Case | None:
         """The newest open case that the act fits, unless the act stands in a log already."""

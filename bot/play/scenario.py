@@ -84,6 +84,7 @@ class RecordAct(_Strict):
     hold: HoldIn | None = None
     facts: dict[str, bool | int | str] = {}
     done: str | None = None  # an item that the patient told staff about
+    not_needed: str | None = None  # an item that a clinician took off the list
 
 
 class SurgeryChange(_Strict):

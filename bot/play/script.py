@@ -19,6 +19,9 @@ class Deed:
     event: StoryEvent
 
 
+SILENCE = StoryEvent(at=datetime.min, note="says nothing")
+
+
 def written_deeds(story: Scenario) -> list[Deed]:
     """The events that the file gives, in time order."""
     deeds = [
@@ -34,8 +37,8 @@ def answer_deed(
     """The answer to the question that is open to `who`, or None: no question, or silence.
 
     Answers are looked up by "flow.state", then by "flow". A list is used up from the front, one
-    entry for each asking, and its last entry goes on. Nudges are not answered: whoever is silent in
-    the story stays silent until the list says otherwise.
+    entry for each asking, and its last entry goes on; null is silence, also when nudged: that deed
+    is SILENCE, which the player only writes down. `done` are the keys of deeds so far.
     """
     question = conversation.open
     if question is None:
@@ -46,6 +49,8 @@ def answer_deed(
     key = f"answer.{who}.{name}.{question.asked_at:%Y%m%dT%H%M%S}.{question.unread}"
     spoken = {past for past in done if past.startswith(f"answer.{who}.{name}.")}
     text = _pick(answers.get(name), len(spoken - {key}))
+    if text is None and key not in spoken:
+        return Deed(question.asked_at, key, SILENCE)
     if text is None or key in spoken:
         return None
     at = question.asked_at + _pause(story, question)

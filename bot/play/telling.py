@@ -63,7 +63,13 @@ def _from_log(case: Case) -> Iterator[Line]:
             if entry.who in told:
                 continue
             told.add(entry.who)
-        yield _logged(case, entry)
+        if entry is case.opened or not _of_one_message(entry, case.opened):
+            yield _logged(case, entry)
+
+
+def _of_one_message(entry: Entry, opened: Entry) -> bool:
+    """A further reason in the message that opened the case is no further alarm."""
+    return entry.at == opened.at and entry.words == opened.words and bool(entry.reason)
 
 
 def _from_phone(story: Scenario, slip: Slip) -> Line:
@@ -121,6 +127,8 @@ def _entered(act: RecordAct) -> str:
     if act.hold:
         said.append(f"enters {act.hold.medicine}, last dose {act.hold.last_dose_on:%d %b}")
     said += [f"enters {name.replace('_', ' ')}: {value}" for name, value in act.facts.items()]
+    if act.not_needed:
+        said.append(f"takes {act.not_needed.replace('_', ' ')} off the list")
     if act.done:
         said.append(f"marks {act.done.replace('_', ' ')} as done")
     return f"{act.by} {', '.join(said)}."

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
-from bot.core.conversation import Copy, Effect, Say
+from bot.core.conversation import Copy, Effect, Say, SetStopped
 from bot.core.copies import CopyLevel, copy_line, may_ask_coach
 from bot.core.dialogue_draft import COACH_COPY
 from bot.core.record import CoachRecord, Message, Party
@@ -36,7 +36,7 @@ def post(desk: Desk, effects: Iterable[Effect], version: int, case: int | None =
     """
     letters: dict[tuple[str, str], Letter] = {}
     known: dict[str, dict[str, str]] = {}  # language -> what texts may fill in
-    for effect in effects:
+    for effect in _still_agreed(desk, tuple(effects)):
         for letter, say in _addressed(desk, effect, letters):
             letter.texts.append(_text(desk, say, letter.language, known))
             if say.choices:
@@ -44,6 +44,14 @@ def post(desk: Desk, effects: Iterable[Effect], version: int, case: int | None =
             letter.prompt = letter.prompt or say.prompt
     for letter in letters.values():
         outbox.queue(desk.connection, _message(desk, letter, version, case))
+
+
+def _still_agreed(desk: Desk, effects: tuple[Effect, ...]) -> tuple[Effect, ...]:
+    """A patient who stopped shares nothing more: after the turn of the stop itself no copies go."""
+    stops_now = any(isinstance(e, SetStopped) and e.stopped for e in effects)
+    if stops_now or not desk.chart.conversation.stopped:
+        return effects
+    return tuple(effect for effect in effects if not isinstance(effect, Copy))
 
 
 def _text(desk: Desk, say: Say, language: str, known: dict[str, dict[str, str]]) -> str:

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from bot.core import escalation, taking_back
 from bot.core.conversation import Conversation, Copy, Say, TimeUp
-from bot.core.dialogue_draft import SYSTEM
+from bot.core.dialogue_draft import SYSTEM, is_alarm_flow
 from bot.core.escalation import Case, Disposition
 from bot.core.values import moment_words
 from bot.core.wording import line_text
@@ -16,6 +16,7 @@ from bot.service.desk import Desk
 from bot.service.turns import take_turn
 from bot.store import audit, escalations
 
+FOLLOW_UP = "call_check"  # "did you get through?", asked after an alarm
 _LINES = {Disposition.CANCELLED: "cancelled_decision"}  # the others are named as they are
 
 
@@ -87,7 +88,24 @@ def close(desk: Desk, case: Case, note: str) -> None:
     }
     chat: Conversation = desk.chart.conversation
     kept = replace(chat, escalated=frozenset(r for r in chat.escalated if r in still_open))
+    if case.topic == ALARM:
+        kept = _without_alarm(desk, kept)
     take_turn(desk, TimeUp(), conversation=kept)
+
+
+def _without_alarm(desk: Desk, chat: Conversation) -> Conversation:
+    """The alarm's own questions ask for what the nurse knows by now: they end with its case."""
+    book = desk.practice.book
+
+    def is_over(flow: str) -> bool:
+        return flow == FOLLOW_UP or is_alarm_flow(book, flow)
+
+    return replace(
+        chat,
+        open=None if chat.open and is_over(chat.open.flow) else chat.open,
+        interrupted=tuple(q for q in chat.interrupted if not is_over(q.flow)),
+        waiting=tuple(w for w in chat.waiting if w.prompt is not None or not is_over(w.flow)),
+    )
 
 
 def write_note(desk: Desk, case: Case, note: str) -> None:

@@ -23,7 +23,8 @@
     document.body.classList.toggle("stale", stopped);
   }
 
-  const isLive = (event) => event.detail.elt && event.detail.elt.hasAttribute("data-live");
+  /* By its address: the element that asked is gone once the answer has taken its place. */
+  const isLive = (event) => event.detail.pathInfo && event.detail.pathInfo.requestPath.startsWith("/live/");
 
   document.addEventListener("htmx:afterRequest", (event) => {
     if (!isLive(event)) return;

@@ -44,6 +44,12 @@ def make_countdown(
     )
 
 
+def facts_read(protocol: Protocol) -> frozenset[str]:
+    """Every fact that planning looks at; learning any other changes no plan."""
+    tests = (test.fact for prompt in protocol.prompts for test in prompt.only_if + prompt.not_if)
+    return frozenset(tests) | {"age", "birth_date"}
+
+
 def _wished(protocol: Protocol, here: Place) -> list[Occurrence]:
     """Give all occurrences meant for this patient, in protocol order."""
     facts = derive_facts(here.candidate, here.surgery)

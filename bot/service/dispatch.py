@@ -122,7 +122,7 @@ def _prompt(prompt_id: int, done: Tick) -> Job:
         prompt = plans.prompt_by_id(desk.connection, prompt_id)
         parts = _still_wanted(prompt, desk.chart)
         state, reason = _fate(prompt, parts, desk.chart, desk.now)
-        if plans.claim_prompt(desk.connection, prompt_id, state, reason, desk.now) is None:
+        if not plans.claim_prompt(desk.connection, prompt_id, state, reason, desk.now):
             return  # another worker has it
         if state == "sent":
             done.prompts += 1

@@ -15,6 +15,7 @@ from bot.core.conversation import (
 )
 from bot.core.copies import CopyLevel
 from bot.core.dialogue_draft import fact_value
+from bot.core.plan import facts_read
 from bot.core.wording import say_text
 from bot.service.cases import raise_cases
 from bot.service.chart import values
@@ -52,9 +53,20 @@ def apply_effects(desk: Desk, effects: Iterable[Effect]) -> Outcome:
                 _set_stopped(desk, effect)
             case SetLanguage():
                 _set_language(desk, effect)
-        outcome.plan_anew |= isinstance(effect, LearnFact | SetStopped)
+        outcome.plan_anew |= _moves_plan(desk, effect)
     outcome.case = _escalate(desk, (*effects, *further))
     return outcome
+
+
+def _moves_plan(desk: Desk, effect: Effect) -> bool:
+    """True when the countdown may come out differently afterwards."""
+    match effect:
+        case SetStopped():
+            return True
+        case LearnFact(fact=fact):
+            return fact in _CONSENTS or fact in facts_read(desk.chart.protocol)
+        case _:
+            return False
 
 
 def _escalate(desk: Desk, effects: tuple[Effect, ...]) -> int | None:

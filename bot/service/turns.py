@@ -14,7 +14,7 @@ from bot.service.desk import Desk
 from bot.service.effects import apply_effects
 from bot.store import conversations, plans
 
-COMING = 12  # planned steps looked at; statements without a topic are passed over
+COMING = 12  # planned prompts looked at; statements without a topic are passed over
 
 
 def take_turn(
@@ -62,13 +62,8 @@ def take_turn(
 
 def _coming(desk: Desk) -> tuple[tuple[str, datetime], ...]:
     """The flows that are planned next for the patient, those of an item already done left out."""
-    planned = plans.prompts_of(desk.connection, desk.chart.operation)
-    return tuple(
-        (part.flow, prompt.due)
-        for prompt in planned
-        for part in prompt.parts
-        if prompt.to == "patient" and part.item not in desk.chart.done
-    )[:COMING]
+    parts = plans.coming_parts(desk.connection, desk.chart.operation, COMING)
+    return tuple((part.flow, due) for part, due in parts if part.item not in desk.chart.done)
 
 
 def _as_begun(desk: Desk, start: Conversation) -> Desk:

@@ -8,6 +8,8 @@ from sqlalchemy import Connection, insert, select
 
 from bot.store.tables_log import AUDIT
 
+_NOTE = insert(AUDIT)
+
 
 def note(
     connection: Connection,
@@ -18,11 +20,8 @@ def note(
     detail: Mapping[str, Any] | None = None,
 ) -> None:
     """Add one line to the audit log. `detail` holds ids and settings, never a patient's words."""
-    connection.execute(
-        insert(AUDIT).values(
-            at=now, who=who, what=what, patient_id=patient, detail=dict(detail or {})
-        )
-    )
+    values = {"at": now, "who": who, "what": what, "patient_id": patient}
+    connection.execute(_NOTE, {**values, "detail": dict(detail or {})})
 
 
 def notes_on(connection: Connection, patient: int) -> list[tuple[datetime, str, str]]:

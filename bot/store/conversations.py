@@ -10,6 +10,21 @@ _LOAD = select(CONVERSATION.c.body, CONVERSATION.c.version).where(
     CONVERSATION.c.patient_id == bindparam("patient")
 )
 
+_SAVE = (
+    update(CONVERSATION)
+    .where(
+        CONVERSATION.c.patient_id == bindparam("patient"),
+        CONVERSATION.c.version == bindparam("read_version"),
+    )
+    .values(body=bindparam("text"), version=bindparam("next_version"), wake_at=bindparam("wake"))
+)
+_DUE = (
+    select(CONVERSATION.c.patient_id)
+    .where(CONVERSATION.c.wake_at <= bindparam("now"))
+    .order_by(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id)
+    .limit(bindparam("most"))
+)
+
 
 class WrittenMeanwhile(RuntimeError):
     """Another writer moved this conversation first. Nothing was stored: read it again."""
@@ -40,10 +55,9 @@ def save_conversation(
     wake_at: datetime | None,
 ) -> None:
     """Store the next version. Raises WrittenMeanwhile unless `read_version` is still there."""
+    next_state = {"text": body, "next_version": read_version + 1, "wake": wake_at}
     written = connection.execute(
-        update(CONVERSATION)
-        .where(CONVERSATION.c.patient_id == patient, CONVERSATION.c.version == read_version)
-        .values(body=body, version=read_version + 1, wake_at=wake_at)
+        _SAVE, {"patient": patient, "read_version": read_version, **next_state}
     )
     if written.rowcount != 1:
         raise WrittenMeanwhile(
@@ -53,13 +67,7 @@ def save_conversation(
 
 def conversations_due(connection: Connection, now: datetime, limit: int) -> list[int]:
     """Patients whose timer has rung, the oldest first."""
-    query = (
-        select(CONVERSATION.c.patient_id)
-        .where(CONVERSATION.c.wake_at <= now)
-        .order_by(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id)
-        .limit(limit)
-    )
-    return list(connection.execute(query).scalars())
+    return list(connection.execute(_DUE, {"now": now, "most": limit}).scalars())
 
 
 def put_off_waking(connection: Connection, patient: int, until: datetime) -> None:

@@ -5,21 +5,45 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, bindparam, insert, select, update
 
 from bot.core.escalation import Case, Entry, Step
 from bot.store.tables_log import ESCALATION, ESCALATION_EVENT
 
+_CASE = bindparam("case")
+_HEAD = select(ESCALATION.c.id, ESCALATION.c.patient_id, ESCALATION.c.topic).where(
+    ESCALATION.c.id == _CASE
+)
+_LOG = (
+    select(ESCALATION_EVENT)
+    .where(ESCALATION_EVENT.c.escalation_id == _CASE)
+    .order_by(ESCALATION_EVENT.c.place)
+)
+_OPEN = select(ESCALATION.c.id).where(
+    ESCALATION.c.patient_id == bindparam("patient"),
+    ESCALATION.c.topic == bindparam("about"),
+    ESCALATION.c.closed_at.is_(None),
+)
+_ADD = insert(ESCALATION).returning(ESCALATION.c.id)
+_SAVE = update(ESCALATION).where(ESCALATION.c.id == _CASE)
+_ADD_ENTRY = insert(ESCALATION_EVENT)
+_OVERDUE = (
+    select(ESCALATION.c.id, ESCALATION.c.patient_id)
+    .where(ESCALATION.c.closed_at.is_(None), ESCALATION.c.deadline_at <= bindparam("now"))
+    .order_by(ESCALATION.c.deadline_at, ESCALATION.c.id)
+    .limit(bindparam("most"))
+)
+
 
 def add_case(connection: Connection, case: Case, deadline: datetime | None) -> Case:
     """Store a new case with its first entry; the database refuses a second open one."""
-    statement = insert(ESCALATION).values(
-        patient_id=case.patient,
-        topic=case.topic,
-        opened_at=case.opened.at,
+    values = {
+        "patient_id": case.patient,
+        "topic": case.topic,
+        "opened_at": case.opened.at,
         **_searched(case, deadline),
-    )
-    new_id = connection.execute(statement.returning(ESCALATION.c.id)).scalar_one()
+    }
+    new_id = connection.execute(_ADD, values).scalar_one()
     stored = replace(case, id=new_id)
     _add_entries(connection, new_id, enumerate(case.entries))
     return stored
@@ -29,9 +53,7 @@ def save_case(
     connection: Connection, case: Case, entries_before: int, deadline: datetime | None
 ) -> None:
     """Add the entries that a case gained and bring the searched columns up to them."""
-    connection.execute(
-        update(ESCALATION).where(ESCALATION.c.id == case.id).values(**_searched(case, deadline))
-    )
+    connection.execute(_SAVE, {"case": case.id, **_searched(case, deadline)})
     _add_entries(connection, case.id, list(enumerate(case.entries))[entries_before:])
 
 
@@ -64,20 +86,15 @@ def _add_entries(
         for place, entry in entries
     ]
     if rows:
-        connection.execute(insert(ESCALATION_EVENT), rows)
+        connection.execute(_ADD_ENTRY, rows)
 
 
 def load_case(connection: Connection, case_id: int) -> Case:
     """One case with its whole log. Raises LookupError for an unknown id."""
-    head = connection.execute(select(ESCALATION).where(ESCALATION.c.id == case_id)).one_or_none()
+    head = connection.execute(_HEAD, {"case": case_id}).one_or_none()
     if head is None:
         raise LookupError(f"No escalation with id {case_id}.")
-    query = (
-        select(ESCALATION_EVENT)
-        .where(ESCALATION_EVENT.c.escalation_id == case_id)
-        .order_by(ESCALATION_EVENT.c.place)
-    )
-    entries = tuple(entry(row) for row in connection.execute(query))
+    entries = tuple(entry(row) for row in connection.execute(_LOG, {"case": case_id}))
     return Case(head.patient_id, head.topic, entries, head.id)
 
 
@@ -97,12 +114,7 @@ def entry(row: Row[Any]) -> Entry:
 
 def open_case_of(connection: Connection, patient: int, topic: str) -> Case | None:
     """The patient's open case on a topic, if any."""
-    query = select(ESCALATION.c.id).where(
-        ESCALATION.c.patient_id == patient,
-        ESCALATION.c.topic == topic,
-        ESCALATION.c.closed_at.is_(None),
-    )
-    case_id = connection.execute(query).scalar()
+    case_id = connection.execute(_OPEN, {"patient": patient, "about": topic}).scalar()
     return load_case(connection, case_id) if case_id is not None else None
 
 
@@ -125,10 +137,5 @@ def all_cases(connection: Connection, patient: int | None = None) -> list[Case]:
 
 def overdue(connection: Connection, now: datetime, limit: int) -> list[tuple[int, int]]:
     """(case id, patient id) of open cases past the time allowed, the oldest first."""
-    query = (
-        select(ESCALATION.c.id, ESCALATION.c.patient_id)
-        .where(ESCALATION.c.closed_at.is_(None), ESCALATION.c.deadline_at <= now)
-        .order_by(ESCALATION.c.deadline_at, ESCALATION.c.id)
-        .limit(limit)
-    )
-    return [(row.id, row.patient_id) for row in connection.execute(query)]
+    rows = connection.execute(_OVERDUE, {"now": now, "most": limit})
+    return [(row.id, row.patient_id) for row in rows]

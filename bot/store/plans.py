@@ -20,6 +20,42 @@ _ITEMS = (
 )
 
 
+_OF_SURGERY = PROMPT.c.surgery_id == bindparam("surgery")
+_STATES = select(PROMPT.c.key, PROMPT.c.state).where(
+    _OF_SURGERY, PROMPT.c.generation == bindparam("revision")
+)
+_SENT = select(PROMPT.c.to_role, PROMPT.c.changed_at).where(_OF_SURGERY, PROMPT.c.state == "sent")
+_IN_STATES = (
+    select(PROMPT)
+    .where(_OF_SURGERY, PROMPT.c.state.in_(bindparam("states", expanding=True)))
+    .order_by(PROMPT.c.due, PROMPT.c.id)
+)
+_COMING = (
+    select(PROMPT.c.parts, PROMPT.c.due)
+    .where(_OF_SURGERY, PROMPT.c.state == "planned", PROMPT.c.to_role == "patient")
+    .order_by(PROMPT.c.due, PROMPT.c.id)
+    .limit(bindparam("most"))
+)
+_WITHDRAW = update(PROMPT).where(
+    _OF_SURGERY, PROMPT.c.state == "planned", PROMPT.c.key.in_(bindparam("keys", expanding=True))
+)
+_DUE = (
+    select(PROMPT.c.id, PROMPT.c.patient_id)
+    .where(PROMPT.c.state == "planned", PROMPT.c.due <= bindparam("now"))
+    .order_by(PROMPT.c.due, PROMPT.c.id)
+    .limit(bindparam("most"))
+)
+_BY_ID = select(PROMPT).where(PROMPT.c.id == bindparam("prompt"))
+_CLAIM = (
+    update(PROMPT)
+    .where(PROMPT.c.id == bindparam("prompt"), PROMPT.c.state == "planned")
+    .values(
+        state=bindparam("fate"), reason=bindparam("reason_why"), changed_at=bindparam("changed")
+    )
+    .returning(PROMPT.c.id)
+)
+
+
 def put_prompts(
     connection: Connection, operation: Operation, prompts: Iterable[PlannedPrompt], now: datetime
 ) -> None:
@@ -38,10 +74,8 @@ def put_prompts(
 
 
 def _states(connection: Connection, operation: Operation) -> dict[str, str]:
-    query = select(PROMPT.c.key, PROMPT.c.state).where(
-        PROMPT.c.surgery_id == operation.id, PROMPT.c.generation == operation.revision
-    )
-    return {row.key: row.state for row in connection.execute(query)}
+    which = {"surgery": operation.id, "revision": operation.revision}
+    return {row.key: row.state for row in connection.execute(_STATES, which)}
 
 
 def retime_prompts(
@@ -64,10 +98,8 @@ def retime_prompts(
 
 def sent_of(connection: Connection, operation: Operation) -> list[tuple[str, datetime]]:
     """(recipient, instant) of every prompt of this countdown that went out."""
-    query = select(PROMPT.c.to_role, PROMPT.c.changed_at).where(
-        PROMPT.c.surgery_id == operation.id, PROMPT.c.state == "sent"
-    )
-    return [(row.to_role, row.changed_at) for row in connection.execute(query)]
+    rows = connection.execute(_SENT, {"surgery": operation.id})
+    return [(row.to_role, row.changed_at) for row in rows]
 
 
 def _columns(operation: Operation, prompt: PlannedPrompt, now: datetime) -> dict[str, Any]:
@@ -97,12 +129,16 @@ def prompts_of(
     connection: Connection, operation: Operation, *, states: Sequence[str] = ("planned",)
 ) -> tuple[PlannedPrompt, ...]:
     """The operation's prompts in the given states, in every generation, in order of time."""
-    query = (
-        select(PROMPT)
-        .where(PROMPT.c.surgery_id == operation.id, PROMPT.c.state.in_(states))
-        .order_by(PROMPT.c.due, PROMPT.c.id)
-    )
-    return tuple(planned(row) for row in connection.execute(query))
+    rows = connection.execute(_IN_STATES, {"surgery": operation.id, "states": list(states)})
+    return tuple(planned(row) for row in rows)
+
+
+def coming_parts(
+    connection: Connection, operation: Operation, most: int
+) -> list[tuple[Part, datetime]]:
+    """The parts of the patient's next `most` prompts with their times, in order."""
+    rows = connection.execute(_COMING, {"surgery": operation.id, "most": most})
+    return [(Part(**part), row.due) for row in rows for part in row.parts]
 
 
 def planned(row: Row[Any]) -> PlannedPrompt:
@@ -123,45 +159,29 @@ def withdraw_prompts(
     connection: Connection, operation: Operation, keys: Sequence[str], reason: str, now: datetime
 ) -> None:
     """Withdraw planned prompts that have not gone out."""
-    connection.execute(
-        update(PROMPT)
-        .where(
-            PROMPT.c.surgery_id == operation.id,
-            PROMPT.c.state == "planned",
-            PROMPT.c.key.in_(keys),
-        )
-        .values(state="cancelled", reason=reason, changed_at=now)
-    )
+    if not keys:
+        return
+    changes = {"state": "cancelled", "reason": reason, "changed_at": now}
+    connection.execute(_WITHDRAW, {"surgery": operation.id, "keys": list(keys), **changes})
 
 
 def due_prompts(connection: Connection, now: datetime, limit: int) -> list[tuple[int, int]]:
     """(prompt id, patient id) of prompts whose time has come, the oldest first."""
-    query = (
-        select(PROMPT.c.id, PROMPT.c.patient_id)
-        .where(PROMPT.c.state == "planned", PROMPT.c.due <= now)
-        .order_by(PROMPT.c.due, PROMPT.c.id)
-        .limit(limit)
-    )
-    return [(row.id, row.patient_id) for row in connection.execute(query)]
+    rows = connection.execute(_DUE, {"now": now, "most": limit})
+    return [(row.id, row.patient_id) for row in rows]
 
 
 def claim_prompt(
     connection: Connection, prompt: int, state: str, reason: str, now: datetime
-) -> PlannedPrompt | None:
-    """Move a prompt out of "planned"; None when somebody else already did."""
-    statement = (
-        update(PROMPT)
-        .where(PROMPT.c.id == prompt, PROMPT.c.state == "planned")
-        .values(state=state, reason=reason, changed_at=now)
-        .returning(PROMPT)
-    )
-    row = connection.execute(statement).one_or_none()
-    return planned(row) if row else None
+) -> bool:
+    """Move a prompt out of "planned"; False when somebody else already did."""
+    fate = {"prompt": prompt, "fate": state, "reason_why": reason, "changed": now}
+    return connection.execute(_CLAIM, fate).scalar() is not None
 
 
 def prompt_by_id(connection: Connection, prompt: int) -> PlannedPrompt:
     """One planned prompt."""
-    return planned(connection.execute(select(PROMPT).where(PROMPT.c.id == prompt)).one())
+    return planned(connection.execute(_BY_ID, {"prompt": prompt}).one())
 
 
 def put_off(connection: Connection, prompt: int, until: datetime, reason: str) -> None:

@@ -17,6 +17,23 @@ _OPERATION = (
     .where(SURGERY.c.patient_id == bindparam("patient"))
 )
 
+_ON_CALL = (
+    select(ON_CALL)
+    .join(SURGEON, SURGEON.c.id == ON_CALL.c.surgeon_id)
+    .where(SURGEON.c.name == bindparam("surgeon"))
+    .order_by(ON_CALL.c.rank)
+)
+_NURSE_DUE = update(SURGERY).where(SURGERY.c.id == bindparam("surgery"))
+_STARTS_MISSING = (
+    select(SURGERY.c.patient_id)
+    .where(
+        SURGERY.c.status == "planned",
+        SURGERY.c.starts_at.is_(None),
+        SURGERY.c.nurse_due <= bindparam("now"),
+    )
+    .order_by(SURGERY.c.patient_id)
+)
+
 
 def surgeon_id(connection: Connection, name: str) -> int:
     """The id of a surgeon's office, adding it the first time."""
@@ -45,13 +62,8 @@ def put_on_call(connection: Connection, surgeon: str, contacts: Sequence[OnCall]
 
 def on_call(connection: Connection, surgeon: str) -> tuple[OnCall, ...]:
     """A surgeon's on-call list in order; empty when none was entered."""
-    query = (
-        select(ON_CALL)
-        .join(SURGEON, SURGEON.c.id == ON_CALL.c.surgeon_id)
-        .where(SURGEON.c.name == surgeon)
-        .order_by(ON_CALL.c.rank)
-    )
-    return tuple(OnCall(row.name, row.channel, row.address) for row in connection.execute(query))
+    rows = connection.execute(_ON_CALL, {"surgeon": surgeon})
+    return tuple(OnCall(row.name, row.channel, row.address) for row in rows)
 
 
 def add_surgery(connection: Connection, patient: int, surgeon: str, surgery: Surgery) -> int:
@@ -102,17 +114,12 @@ def correct_surgery(connection: Connection, operation: Operation, surgery: Surge
 
 def set_nurse_due(connection: Connection, surgery: int, due: datetime | None) -> None:
     """Store by when the nurse must be told that the start time is missing."""
-    connection.execute(update(SURGERY).where(SURGERY.c.id == surgery).values(nurse_due=due))
+    connection.execute(_NURSE_DUE, {"surgery": surgery, "nurse_due": due})
 
 
 def starts_missing(connection: Connection, now: datetime) -> list[int]:
     """Patients whose start time is still unknown past the time when the nurse must be told."""
-    query = select(SURGERY.c.patient_id).where(
-        SURGERY.c.status == "planned",
-        SURGERY.c.starts_at.is_(None),
-        SURGERY.c.nurse_due <= now,
-    )
-    return list(connection.execute(query.order_by(SURGERY.c.patient_id)).scalars())
+    return list(connection.execute(_STARTS_MISSING, {"now": now}).scalars())
 
 
 def _columns(surgery: Surgery) -> dict[str, Any]:

@@ -7,6 +7,7 @@ no-break space turns a text message into the dear alphabet.
 
 from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
+from functools import lru_cache
 
 from babel.dates import format_date
 
@@ -41,6 +42,11 @@ def surgery_values(rules: Rules, surgery: Surgery, language: str) -> dict[str, s
     }
 
 
+def hospital_values(rules: Rules, language: str) -> dict[str, str]:
+    """Give what can be said to anyone, without a patient: the hospital's name and telephones."""
+    return {**_hospital_values(rules), **_in_language(rules.values, language)}
+
+
 def part_values(values: Mapping[str, str], language: str) -> dict[str, str]:
     """Give the ready-to-print values of one planned part: its ISO dates become words."""
     return {
@@ -69,11 +75,13 @@ def clock_words(on: date, at: time, language: str) -> str:
     return _english(day, at) if language == "en" else _spanish(day, at)
 
 
+@lru_cache(maxsize=4096)
 def weekday(on: date, language: str) -> str:
     """Name the day of the week."""
     return format_date(on, "EEEE", locale=language)
 
 
+@lru_cache(maxsize=4096)
 def long_date(on: date, language: str) -> str:
     """Say weekday, month and day."""
     return format_date(on, _DATE[language], locale=language)

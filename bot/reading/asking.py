@@ -28,6 +28,7 @@ _NO_CLAIM_BEFORE_I = word_set(
     "will do should can could would did if whether when may does what once until before after"
 )
 _LATER = word_set("after afterwards following despues afterward")
+_DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
 _IF = word_set("if si")
 _SUPPOSING = word_set("si cuando if")
 
@@ -42,7 +43,7 @@ def suppose_questions(words: Sequence[Word], mentions: Sequence[Mention]) -> Non
 
 
 def _may_be_asked(mention: Mention) -> bool:
-    return mention.concept not in ("self_harm", "fever_reading") and not mention.others
+    return mention.concept not in ("self_harm", "fever_reading")
 
 
 def _sentences(words: Sequence[Word]) -> list[tuple[int, int]]:
@@ -61,9 +62,12 @@ def _is_general(words: Sequence[Word], begin: int, end: int) -> bool:
 
 
 def _opens(texts: list[str], asked: bool) -> bool:
-    if texts[0] in ("me", "y", "es", "if", "como"):
+    second = texts[1] if len(texts) > 1 else ""
+    if texts[0] == "me":
+        return asked and second in _DONE_TO_ME
+    if texts[0] in ("y", "es", "if", "como"):
         return asked
-    return texts[0] in _OPENERS
+    return texts[0] in _OPENERS and second not in ("be", "not")
 
 
 def _has_subject(texts: list[str], asked: bool) -> bool:
@@ -91,4 +95,6 @@ def _claims_at(texts: list[str], at: int) -> bool:
         return before not in _NO_CLAIM_BEFORE_I and following in _VERBS
     if text in ("tengo", "estoy", "ando", "siento"):
         return before not in _SUPPOSING and texts[0] not in ("puedo",)
+    if text == "my" and before in ("will", "would", "could", "can"):
+        return _LATER.isdisjoint(texts)
     return text in _CLAIMS and not (text == "me" and (at == 0 or before in ("y", "si", "will")))

@@ -195,6 +195,8 @@ def _without_overlaid(found: list[Match]) -> list[Match]:
     if not harmless:
         return found
     starts = {m.start: m.end for m in harmless}
+    spans = {m[:2] for m in harmless}
+    found = [m for m in found if m.layer != 2 or m[:2] not in spans]
     return [
         m
         for m in found

@@ -15,7 +15,9 @@ _LEFT_ALONE = frozenset(
     {Act.OPT_OUT, Act.OPT_IN, Act.WRONG_NUMBER, Act.RESCHEDULE, Act.CHOICE, Act.NUMBER}
 )
 _OPEN = frozenset({Act.UNCLEAR, Act.AFFIRM})
-_SELF = word_set("i im ive my me myself mi me estoy tengo ando siento traigo she he her his hes shes")
+_SELF = word_set(
+    "i im ive my me myself mi me estoy tengo ando siento traigo she he her his hes shes"
+)
 _ASKS_IF_SICK = (Asked.SYMPTOM_CHECK, Asked.TEMPERATURE)
 
 

@@ -66,6 +66,8 @@ def _apart(words: Sequence[Word], number: Number) -> Number:
 def _with_tenths(words: Sequence[Word], place: int, number: Number) -> Number:
     """Adds "point 4", "y medio", "and a half" that may follow a whole number."""
     ahead = [w.text for w in words[place : place + 3]]
+    if len(ahead) > 1 and ahead[0] in _JOIN and ahead[1] in _POINT:  # "one hundred and point five"
+        return _with_tenths(words, place + 1, number)
     if len(ahead) > 1 and ahead[0] in _POINT and (digit := _tenth(ahead[1])) is not None:
         return Number(number.start, place + 2, number.value + digit / 10, True, number.spoken)
     joined = 1 if ahead[:1] and ahead[0] in _JOIN else 0

@@ -65,8 +65,8 @@ NEGATIVE_WORDS = word_set(
 
 GAP_STOP = "~"  # a slot that no phrase has: words with it are never passed over by `...`
 GAP_STOPS = word_set(
-    "no not dont isnt arent aint wasnt doesnt didnt havent hasnt never sin ni nunca tampoco but pero "
-    "except excepto aunque however"
+    "no not dont isnt arent aint wasnt doesnt didnt havent hasnt never sin ni nunca tampoco but "
+    "pero except excepto aunque however"
 )
 
 

@@ -28,7 +28,7 @@ def settle(words: Sequence[Word], events: Sequence[Match]) -> Walk:
             _mention(walk, event)
     if walk.times:
         place_times(walk)
-    suppose_questions(words, walk.mentions)
+    suppose_questions(words, (*walk.mentions, *walk.hints))
     return walk
 
 

@@ -30,6 +30,8 @@ def _joined(text: str) -> str:
     if "'" in text:
         text = _DECIMAL_MARK.sub(".", text)
         text = text.replace("'ll ", " will ").replace("'", "")
+    if "/" in text or "+" in text:
+        text = _SHORTHAND.sub(_written_out, text)
     text = _SPACED_POINT.sub(r"\1.\2", _SPELLED_OUT.sub(_run_together, text))
     return _NOT.sub(_contract, text) if " not" in text else text
 
@@ -38,6 +40,15 @@ def _run_together(found: re.Match[str]) -> str:
     return found[0].replace(" ", "")
 
 
+def _written_out(found: re.Match[str]) -> str:
+    return f" {_NURSES_SIGNS[found[1]]} "
+
+
+_NURSES_SIGNS = {  # how nurses shorten; common practice, no source
+    "w/o": "without", "w/": "with", "c/o": "has", "s/p": "after", "h/o": "history of",
+    "n/v/d": "nausea vomiting diarrhea", "n/v": "nausea vomiting", "r/o": "possible", "+": ". has",
+}  # fmt: skip
+_SHORTHAND = re.compile(r"(?<!\S)(w/o|w/|c/o|s/p|h/o|n/v/d|n/v|r/o|\+)(?=\s|[a-z])")
 _DECIMAL_MARK = re.compile(r"(?<=\d)'(?=\d)")  # 38'2
 _SPACED_POINT = re.compile(r"(\d) \.(\d)")  # 98 .7
 _SPELLED_OUT = re.compile(r"\b(?:[a-z] ){3,}[a-z]\b")  # f e v e r

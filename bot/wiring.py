@@ -17,12 +17,13 @@ With a clock of your own (`build(url, clock=virtual)`) move it to `app.next_mome
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 from sqlalchemy import Engine
 
 from bot.channels.base import Channel, Delivery, Incoming
+from bot.clock import system_clock
 from bot.content.answers import load_answers
 from bot.content.lexicon import load_lexicon
 from bot.content.load import load_book, load_protocols, load_rules
@@ -46,14 +47,14 @@ Clock = Callable[[], datetime]
 FLOWS = Path(__file__).resolve().parents[1] / "flows"
 
 
-def system_clock() -> datetime:
-    """The present instant, aware, in UTC."""
-    return datetime.now(UTC)
-
-
 def new_secret() -> str:
     """256 random bits from the system, as text: what a session or an invitation is known by."""
     return secrets.token_urlsafe(32)
+
+
+def new_link_code() -> str:
+    """192 random bits as 32 signs that Telegram allows in a link (at most 64 of them)."""
+    return secrets.token_urlsafe(24)
 
 
 @dataclass(slots=True)
@@ -64,16 +65,21 @@ class App:
     clock: Clock
     channels: dict[str, Channel] = field(default_factory=dict)
     flows: Path = FLOWS  # the content that ships
+    telegram_bot: str | None = None  # the bot's name, for links that open a chat with it
 
     @property
     def care(self) -> Care:
         """What staff and imports may do."""
-        return Care(self.practice, self.clock)
+        return Care(self.practice, self.clock, new_link_code)
 
     @property
     def engine(self) -> Engine:
         """The database."""
         return self.practice.engine
+
+    def enrolment_link(self, code: str) -> str | None:
+        """The link that opens the chat with `code`; None while no bot's name is configured."""
+        return f"https://t.me/{self.telegram_bot}?start={code}" if self.telegram_bot else None
 
     def connect(self, channel: Channel) -> None:
         """Add a channel and begin to take its messages and receipts."""

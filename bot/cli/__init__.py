@@ -1,40 +1,67 @@
-"""The command line: one thin module per command. Each parses, calls, prints."""
+"""The command line: one thin module per command. Each parses, calls, prints.
+
+A command's module is loaded when the command is asked for, so that none waits for the others.
+"""
+
+from collections.abc import Mapping
+from importlib import import_module
+from typing import cast
 
 import typer
+from typer.core import TyperCommand, TyperGroup
 
-from bot.cli.accounts import accounts
-from bot.cli.check import check
-from bot.cli.demo import demo
-from bot.cli.doctor import doctor
-from bot.cli.enrol import import_schedule
-from bot.cli.pictures import pictures
-from bot.cli.plan import plan
-from bot.cli.read import read
-from bot.cli.review_sheet import sheet
-from bot.cli.serve import serve
-from bot.cli.talk import talk
-from bot.cli.versions import publish, versions
+COMMANDS: Mapping[str, str] = {  # command -> module:function, in the order of --help
+    "demo": "demo:demo",
+    "talk": "talk:talk",
+    "plan": "plan:plan",
+    "import": "enrol:import_schedule",
+    "read": "read:read",
+    "check": "check:check",
+    "pictures": "pictures:pictures",
+    "review-sheet": "review_sheet:sheet",
+    "publish": "versions:publish",
+    "versions": "versions:versions",
+    "serve": "serve:serve",
+    "accounts": "accounts:accounts",
+    "doctor": "doctor:doctor",
+}
+
+
+class Commands(TyperGroup):
+    """The commands of COMMANDS, each loaded when it is needed."""
+
+    def list_commands(self, ctx: object) -> list[str]:
+        """All names, without loading anything."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: object, cmd_name: str) -> TyperCommand | TyperGroup | None:
+        """Load one command; None for a name that there is not."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, _, name = COMMANDS[cmd_name].partition(":")
+        found = getattr(import_module(f"bot.cli.{module}"), name)
+        if not isinstance(found, typer.Typer):
+            alone = typer.Typer(rich_markup_mode="markdown", pretty_exceptions_enable=False)
+            alone.command(cmd_name)(found)
+            found = alone
+        command = cast(TyperCommand | TyperGroup, typer.main.get_command(found))
+        command.name = cmd_name
+        return command
+
 
 app = typer.Typer(
     name="countdown",
+    cls=Commands,
     help="Walks each patient through the countdown to a hip or knee replacement.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode="markdown",
 )
-app.command()(demo)
-app.command()(talk)
-app.command()(plan)
-app.command("import")(import_schedule)
-app.command()(read)
-app.command()(check)
-app.command()(pictures)
-app.command()(publish)
-app.add_typer(versions, name="versions")
-app.command("review-sheet")(sheet)
-app.command()(serve)
-app.command()(doctor)
-app.add_typer(accounts, name="accounts")
+
+
+@app.callback()
+def countdown() -> None:
+    """Walks each patient through the countdown to a hip or knee replacement."""
 
 
 def main() -> None:

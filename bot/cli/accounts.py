@@ -7,13 +7,14 @@ import typer
 from sqlalchemy import Engine
 
 from bot.cli.opening import prepare_folder, settings_or_stop
+from bot.clock import system_clock
 from bot.core.staff import SHORTEST_PASSWORD, Role
 from bot.service import signing_in
 from bot.service.signing_in import AccountFault, Passwords
 from bot.store import accounts as store
 from bot.store.engine import open_engine, reading, writing
 from bot.store.schema import upgrade
-from bot.wiring import new_secret, system_clock
+from bot.wiring import new_secret
 
 accounts = typer.Typer(help="Who may sign in to the nurse's page.", no_args_is_help=True)
 Name = Annotated[str, typer.Argument(help="The person's own name; the logs show it.")]

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from bot import wiring
+from bot.clock import system_clock
 from bot.content.check import faults_in
 from bot.content.check_guidance import OwnRules, own_rules
 from bot.content.fault_codes import faults_page
@@ -47,7 +47,7 @@ def check(
         typer.echo(faults_page(), nl=False)
         return
     content = directory or shipped()
-    faults = faults_in(content, wiring.system_clock().date(), language or ())
+    faults = faults_in(content, system_clock().date(), language or ())
     for fault in faults:
         typer.echo(str(fault))
     _tell_rules(content, differences=rules)

@@ -12,11 +12,11 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from bot.channels.doctor_checks import Finding, Health, channel_findings
 from bot.cli.check import shipped
+from bot.clock import system_clock
 from bot.config import DEFAULT_FILE, FILE_VARIABLE, ConfigFaults, load_settings
 from bot.config_sections import Settings
 from bot.content.check import faults_in
 from bot.store.engine import open_engine, reading
-from bot.wiring import system_clock
 
 _LOOK = {Health.WELL: "green", Health.OFF: "dim", Health.DOUBTFUL: "yellow", Health.WRONG: "red"}
 

@@ -5,8 +5,8 @@ from typing import Annotated
 
 import typer
 
-from bot import wiring
 from bot.cli.check import shipped
+from bot.clock import system_clock
 from bot.content.faults import ContentFaults
 from bot.content.review_sheet import review_sheet
 
@@ -28,7 +28,7 @@ def sheet(
         countdown review-sheet texts.html --flows /srv/countdown/flows
     """
     try:
-        page = review_sheet(directory or shipped(), f"{wiring.system_clock():%Y-%m-%d}")
+        page = review_sheet(directory or shipped(), f"{system_clock():%Y-%m-%d}")
     except ContentFaults as faults:
         typer.echo(str(faults), err=True)
         raise typer.Exit(1) from faults

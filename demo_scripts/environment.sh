@@ -29,7 +29,7 @@ make_environment() {
         echo "Could not make .venv. On Debian and Ubuntu: apt-get install python3-venv." >&2
         return 1
     }
-    .venv/bin/python -m pip install --quiet --disable-pip-version-check \
+    .venv/bin/python -m pip install -qq --disable-pip-version-check \
         --constraint requirements.lock --editable ".${extras:+[$extras]}" || {
         echo "Could not install what pyproject.toml asks for. Is the package registry reachable?" >&2
         return 1

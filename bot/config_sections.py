@@ -97,6 +97,7 @@ class TelegramSection(_Section):
     """`[telegram]`: the bot. Long polling unless a public address is set."""
 
     token: Annotated[SecretStr, AfterValidator(_bot_token)]
+    bot_name: Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_]{4,31}$")] | None = None
     webhook_secrets: tuple[WebhookSecret, ...] = Field(default=(), max_length=2)
     api: WebAddress = "https://api.telegram.org"
 

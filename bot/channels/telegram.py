@@ -38,7 +38,6 @@ from bot.channels.telegram_client import (
 from bot.channels.telegram_errors import failure, not_editable, not_modified, wait_asked
 
 log = logging.getLogger(__name__)
-NOT_OPEN_WAIT = 600.0  # seconds
 UPDATES = [Update.MESSAGE, Update.EDITED_MESSAGE, Update.CALLBACK_QUERY, Update.MY_CHAT_MEMBER]
 Context = CallbackContext[Any, Any, Any, Any]
 
@@ -72,9 +71,8 @@ class TelegramChannel:
 
     def send(self, outgoing: Outgoing) -> Sent:
         """Sends or edits one message. Choices become buttons under the last piece."""
-        if not outgoing.address.isdigit():  # an enrolment code, say: Telegram knows chats by number
-            reason = "the chat is not open yet: the patient has not followed the link"
-            raise SendFailed(reason, permanent=False, retry_after=NOT_OPEN_WAIT)
+        if not outgoing.address.isdigit():
+            raise SendFailed("Telegram knows chats by number: the patient must open the link", True)
         try:
             return self._loop.run(self._send(outgoing), self._settings.answer_within * 2)
         except (TelegramError, TimeoutError) as error:

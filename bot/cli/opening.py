@@ -34,5 +34,6 @@ def open_app(settings: Settings) -> wiring.App:
     """The service on the configured store; the data folder is made when it is missing."""
     prepare_folder(settings)
     app = wiring.build(settings.database)
+    app.telegram_bot = settings.telegram.bot_name if settings.telegram else None
     publishing.keep_for_later(app.engine, snapshot(app.flows), app.clock())
     return app

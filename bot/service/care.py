@@ -13,7 +13,7 @@ from bot.core.escalation import Case, Disposition
 from bot.core.protocol import FactValue, MedicineHold
 from bot.core.record import OnCall
 from bot.core.taking_back import refuse_if_overtaken
-from bot.service import changes, coaching, enrolment, nursing, record
+from bot.service import changes, coaching, enrolment, linking, nursing, record
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.enrolment import Enrolled, Enrolment
@@ -29,6 +29,7 @@ class Care:
 
     practice: Practice
     clock: Callable[[], datetime]
+    new_code: Callable[[], str] | None = None  # makes the code of a link, too long to be guessed
 
     @contextmanager
     def _desk(self, patient: int, who: str) -> Iterator[Desk]:
@@ -52,6 +53,19 @@ class Care:
     def enrol(self, wish: Enrolment, who: str = "enrolment") -> Enrolled:
         """Enrol a patient; a second time changes nothing."""
         return enrolment.enrol(self.practice, wish, who, self.clock())
+
+    def enrolment_code(self, patient: int, who: str = "staff") -> str:
+        """Make the code of a link by which the patient opens the chat; older ones end.
+
+        It opens one chat, within `linking.LINK_LASTS`, and is not stored: show it now. Raises
+        ValueError when no date of birth is on record.
+        """
+        if self.new_code is None:
+            raise ValueError("No source of codes is set up. Build the service with `wiring.build`.")
+        with self._desk(patient, who) as desk:
+            code = self.new_code()
+            linking.keep_code(desk, code)
+            return code
 
     def set_on_call(self, surgeon: str, contacts: Sequence[OnCall]) -> None:
         """Replace a surgeon's on-call list."""

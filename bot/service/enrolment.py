@@ -20,6 +20,7 @@ from bot.service.practice import Practice
 from bot.store import audit, conversations, patients, surgeries
 from bot.store.consents import Consent, note_consent
 from bot.store.engine import writing
+from bot.store.links import waiting_address
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +38,8 @@ class CoachWish:
 class Enrolment:
     """Everything that enrolling needs. `reference` is the hospital's own id of the patient.
 
-    `agreed` is the wording that the patient agreed to on paper, when they did.
+    `agreed` is the wording that the patient agreed to on paper, when they did. An empty `address`
+    is one that comes later: the patient opens the chat by a link, and messages are held until then.
     """
 
     reference: str
@@ -94,7 +96,8 @@ def enrol(practice: Practice, wish: Enrolment, who: str, now: datetime) -> Enrol
 
 
 def _store(connection: Connection, patient: int, wish: Enrolment, who: str, now: datetime) -> None:
-    patients.add_contact(connection, patient, wish.channel, wish.address)
+    address = wish.address or waiting_address(patient)
+    patients.add_contact(connection, patient, wish.channel, address)
     for name, value in wish.facts.items():
         patients.learn_fact(connection, patient, name, value, who, now)
     for hold in wish.holds:
@@ -103,5 +106,5 @@ def _store(connection: Connection, patient: int, wish: Enrolment, who: str, now:
     body = conversation_to_json(Conversation(language=wish.language))
     conversations.add_conversation(connection, patient, body)
     if wish.agreed:
-        party = Party(patient, wish.channel, wish.address)
+        party = Party(patient, wish.channel, address)
         note_consent(connection, party, Consent("messages", True, wish.agreed, wish.language, now))

@@ -11,18 +11,13 @@ from bot.core.dialogue_draft import SYSTEM
 from bot.core.record import Message, Party
 from bot.core.wording import filled
 from bot.reading.reading import Act, Asked, Reading
-from bot.service import joining
+from bot.service import joining, linking
 from bot.service.chart import Chart, load_chart, values
 from bot.service.desk import Desk
 from bot.service.practice import Practice
 from bot.service.turns import take_turn
 from bot.store import inbox, outbox, patients
 from bot.store.engine import writing
-
-STRANGER = (
-    "This number sends messages about planned surgeries and does not know yours. If you expected"
-    " to hear from us, please call your surgeon's office. In an emergency call 911."
-)
 
 _ALARMS = (Act.SYMPTOM, Act.EMERGENCY, Act.SELF_HARM, Act.EXPOSURE)
 
@@ -31,61 +26,56 @@ def handle(practice: Practice, incoming: Incoming, now: datetime) -> int | None:
     """Take in one message; return the patient's id, or None for a repeat or a stranger.
 
     1. Find whose address it is, and lock the patient; 2. insert it into the inbox (the provider's
-    id is unique: a repeat stops here); 3. a stranger gets one neutral answer; 4. read it in the
-    light of the open question and keep the reading; 5. step, store state, effects and messages;
-    6. commit. Only then may the caller acknowledge it to the provider.
+    id is unique: a repeat stops here); 3. a link that opens the chat is answered apart, and a
+    stranger gets one neutral answer; 4. read it in the light of the open question and keep the
+    reading; 5. step, store state, effects and messages; 6. commit. Only then may the caller
+    acknowledge it to the provider.
     """
     with writing(practice.engine) as connection:
-        party = _party(connection, incoming)
-        if party is not None:
-            patients.lock(connection, party.patient)
-        inbound = inbox.put_inbound(connection, _row(incoming, party, now))
+        caller = linking.caller_of(connection, incoming, now)
+        party = patients.find_party(connection, incoming.channel, incoming.address)
+        patient = caller.patient if caller else (party.patient if party else None)
+        if patient is not None:
+            patients.lock(connection, patient)
+        inbound = inbox.put_inbound(connection, _row(incoming, patient, _role(caller, party), now))
         if inbound is None:
             return None
-        if party is None:
-            _answer_stranger(connection, incoming, now)
-            return None
-        chart = load_chart(connection, practice, party.patient)
-        desk = Desk(connection, practice, chart, now, writer=party)
-        _hear(desk, party, incoming, inbound)
-        return party.patient
+        if caller is not None:
+            linking.hear(practice, connection, caller, incoming, inbound, now)
+        elif party is None:
+            _answer_stranger(practice, connection, incoming, now)
+        else:
+            chart = load_chart(connection, practice, party.patient)
+            desk = Desk(connection, practice, chart, now, writer=party)
+            _hear(desk, party, incoming, inbound)
+        return patient
 
 
-def _party(connection: Connection, incoming: Incoming) -> Party | None:
-    if incoming.enrol:
-        patients.claim_code(connection, incoming.channel, incoming.enrol, incoming.address)
-    return patients.find_party(connection, incoming.channel, incoming.address)
+def _role(caller: linking.Caller | None, party: Party | None) -> str:
+    if caller is not None and caller.known is None and caller.patient is not None:
+        return linking.UNCONFIRMED
+    return party.role if party else "unknown"
 
 
-def _row(incoming: Incoming, party: Party | None, now: datetime) -> dict[str, object]:
+def _row(incoming: Incoming, patient: int | None, role: str, now: datetime) -> dict[str, object]:
     return {
         "channel": incoming.channel,
         "provider_message_id": incoming.message_id,
         "address": incoming.address,
-        "patient_id": party.patient if party else None,
-        "by_role": incoming.by or (party.role if party else "unknown"),
+        "patient_id": patient,
+        "by_role": incoming.by or role,
         "text": incoming.text,
         "received_at": incoming.received_at,
         "handled_at": now,
     }
 
 
-def _answer_stranger(connection: Connection, incoming: Incoming, now: datetime) -> None:
+def _answer_stranger(
+    practice: Practice, connection: Connection, incoming: Incoming, now: datetime
+) -> None:
     """One neutral answer to an address for ever: two robots must not talk all night."""
-    outbox.queue(
-        connection,
-        Message(
-            key=f"stranger.{incoming.channel}.{incoming.address}",
-            patient=None,
-            to_role="unknown",
-            name="",
-            channel=incoming.channel,
-            address=incoming.address,
-            text=STRANGER,
-            choices=(),
-            queued_at=now,
-        ),
-    )
+    key = f"stranger.{incoming.channel}.{incoming.address}"
+    linking.say_to_anyone(practice, connection, incoming, "stranger", key, now)
 
 
 def _hear(desk: Desk, party: Party, incoming: Incoming, inbound: int) -> None:

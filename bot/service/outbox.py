@@ -19,7 +19,7 @@ from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.practice import Practice
 from bot.service.undelivered import tell_person
-from bot.store import escalations, outbox, receipts
+from bot.store import due, escalations, outbox, receipts
 from bot.store.engine import reading, writing
 
 BATCH = 50
@@ -47,11 +47,19 @@ def relay(practice: Practice, channels: Mapping[str, Channel], now: datetime) ->
     left that may be tried at `now`.
     """
     done = Relay()
+    if not _anything_due(practice, now):
+        return done
     _take_up_left_behind(practice, now, done)
     while batch := _claim(practice, now):
         for message in batch:
             _send(practice, channels, message, now, done)
     return done
+
+
+def _anything_due(practice: Practice, now: datetime) -> bool:
+    with reading(practice.engine) as connection:
+        moment = due.next_relay(connection, LEFT_BEHIND)
+    return moment is not None and moment <= now
 
 
 def _claim(practice: Practice, now: datetime) -> list[Message]:

@@ -1,8 +1,9 @@
 """Messages out: put once, claimed by one sender, and marked with what became of them.
 
-States: queued -> claimed -> sent | failed | unknown, or queued -> withdrawn. A claim is a
-conditional update that is committed before the provider is called; a row left "claimed" by a
-sender that died is found again by its age.
+States: queued -> claimed -> sent | failed | unknown, or queued -> withdrawn. What is for a phone
+that is not known yet is held, until it is queued or withdrawn. A claim is a conditional update that
+is committed before the provider is called; a row left "claimed" by a sender that died is found
+again by its age.
 """
 
 from collections.abc import Sequence
@@ -13,8 +14,10 @@ from sqlalchemy import Connection, Row, bindparam, func, select, update
 
 from bot.core.record import Message
 from bot.store.engine import insert_new
+from bot.store.links import is_waiting
 from bot.store.tables_log import OUTBOUND
 
+_NOT_OUT = ("queued", "held")
 _EARLIER = OUTBOUND.alias("earlier")
 # True of a message behind which another to the same address has still to go out.
 BLOCKED = (
@@ -53,13 +56,17 @@ def queue(connection: Connection, message: Message) -> int | None:
         "prompt_key": message.prompt_key,
         "queued_at": message.queued_at,
         "not_after": message.not_after,
-        "state": message.state,
+        "state": "held" if _must_wait(message) else message.state,
         "reason": message.reason,
         "attempts": 0,
         "next_try_at": message.queued_at,
         "changed_at": message.queued_at,
     }
     return insert_new(connection, OUTBOUND, values)
+
+
+def _must_wait(message: Message) -> bool:
+    return message.state == "queued" and is_waiting(message.address)
 
 
 def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
@@ -102,7 +109,7 @@ def withdraw(
         .where(
             OUTBOUND.c.patient_id == patient,
             OUTBOUND.c.to_role.in_(roles),
-            OUTBOUND.c.state == "queued",
+            OUTBOUND.c.state.in_(_NOT_OUT),
         )
         .values(state="withdrawn", reason=reason, changed_at=now)
     )
@@ -118,7 +125,7 @@ def withdraw_to(
         .where(
             OUTBOUND.c.channel == channel,
             OUTBOUND.c.address == address,
-            OUTBOUND.c.state == "queued",
+            OUTBOUND.c.state.in_(_NOT_OUT),
         )
         .values(state="withdrawn", reason=reason, changed_at=now)
     )

@@ -97,16 +97,6 @@ def add_contact(
             )
 
 
-def claim_code(connection: Connection, channel: str, code: str, address: str) -> bool:
-    """Give the address to whoever the invitation code was made for; False for an unknown code."""
-    claimed = connection.execute(
-        update(CONTACT)
-        .where(CONTACT.c.channel == channel, CONTACT.c.address == f"code:{code}")
-        .values(address=address)
-    )
-    return claimed.rowcount == 1
-
-
 def find_party(connection: Connection, channel: str, address: str) -> Party | None:
     """Who is behind an address, or None for a stranger."""
     row = connection.execute(_PARTY, {"channel": channel, "address": address}).one_or_none()

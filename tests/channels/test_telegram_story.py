@@ -20,7 +20,6 @@ from bot.wiring import App, load_practice
 pytestmark = pytest.mark.peers
 MONDAY = datetime(2027, 2, 8, 15, tzinfo=UTC)  # 10:00 in New York
 KNEE = Surgery("knee", "right", date(2027, 3, 15), "America/New_York", time(7, 30))
-CODE = "enr_canary-code-123"
 
 
 @pytest.fixture(scope="module")
@@ -41,11 +40,16 @@ class Bedside:
         rig.channel = TelegramChannel(rig.settings, lambda: self.now)
         self.app.connect(rig.channel)
         until("the bot is connected", lambda: rig.channel.trouble() is None)
-        wish = Enrolment("P-1", "Rosalind Vale", "telegram", f"code:{CODE}", KNEE, "Dr. Ana Quill")
+        wish = Enrolment(
+            "P-1", "Rosalind Vale", "telegram", "", KNEE, "Dr. Ana Quill", date(1951, 3, 14),
+            agreed="paper",
+        )  # fmt: skip
         self.patient = self.app.care.enrol(wish).patient
+        self.code = self.app.care.enrolment_code(self.patient)
 
     def heard(self) -> int:
-        return sum(1 for line in self.app.threads(self.patient) if line.who == "patient")
+        lines = self.app.threads(self.patient)
+        return sum(1 for line in lines if line.who in ("patient", "unconfirmed"))
 
     def answers(self, how: str, words: str) -> list[str]:
         """The patient answers; what the phone got for it."""
@@ -70,17 +74,20 @@ def bedside(node: str, content: Practice, tmp_path: Path) -> Iterator[Bedside]:
 
 
 def joined(bedside: Bedside) -> None:
-    """The patient has opened the link."""
-    bedside.answers("command", f"/start {CODE}")
+    """The patient has opened the link and told the year of birth."""
+    bedside.answers("command", f"/start {bedside.code}")
+    bedside.answers("say", "1951")
 
 
-def test_nothing_is_said_before_the_link_is_opened_and_then_the_chat_begins(
+def test_nothing_is_said_before_the_link_is_opened_and_then_the_year_is_asked_first(
     bedside: Bedside,
 ) -> None:
     bedside.app.run_due()
     assert bedside.rig.history() == []
-    said = bedside.answers("command", f"/start {CODE}")
-    assert said, "the first message came to the chat that opened the link"
+    (asked,) = bedside.answers("command", f"/start {bedside.code}")
+    assert "YEAR" in asked
+    assert "Rosalind" not in asked
+    assert bedside.answers("say", "1951"), "the first message came to the chat"
 
 
 def test_a_stranger_with_a_wrong_code_learns_nothing_personal(bedside: Bedside) -> None:
@@ -112,7 +119,7 @@ def test_a_blocked_bot_makes_the_message_a_persons_matter(bedside: Bedside) -> N
         description="Forbidden: bot was blocked by the user",
     )  # fmt: skip
     bedside.rig.says("ok")
-    until("heard", lambda: bedside.heard() >= 2)
+    until("heard", lambda: bedside.heard() >= 3)
     bedside.app.run_due()
     reasons = [reason for row in bedside.app.worklist() for reason in row.case.reasons]
     assert "undelivered" in reasons
@@ -123,7 +130,7 @@ def test_a_flood_wait_is_waited_and_the_message_then_goes_out_once(bedside: Beds
     before = len(bedside.rig.on_phone())
     bedside.rig.throttle()
     bedside.rig.says("ok")
-    until("heard", lambda: bedside.heard() >= 2)
+    until("heard", lambda: bedside.heard() >= 3)
     bedside.app.run_due()
     assert bedside.rig.on_phone()[before:] == []
     bedside.wait(seconds=2)

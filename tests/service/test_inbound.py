@@ -158,13 +158,6 @@ def test_the_second_of_two_writers_is_refused_and_leaves_no_trace(clinic, monkey
     assert clinic.cases(patient) == {}
 
 
-def test_an_invitation_code_ties_a_chat_to_its_patient(clinic):
-    patient = clinic.enrol(channel="telegram", address="code:QX7")
-    linked = Incoming("telegram", "998877", "/start QX7", "t-1", clinic.now, enrol="QX7")
-    clinic.app.handle(linked)
-    assert clinic.app.threads(patient)[0].detail["address"] == "998877"
-
-
 def test_a_button_of_an_earlier_question_is_no_answer_to_the_one_now_open(clinic):
     patient = clinic.enrol()
     clinic.run()

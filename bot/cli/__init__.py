@@ -13,6 +13,7 @@ from typer.core import TyperCommand, TyperGroup
 COMMANDS: Mapping[str, str] = {  # command -> module:function, in the order of --help
     "demo": "demo:demo",
     "talk": "talk:talk",
+    "month": "month:month",
     "plan": "plan:plan",
     "import": "enrol:import_schedule",
     "read": "read:read",

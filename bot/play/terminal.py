@@ -1,6 +1,7 @@
 """The terminal as a patient's phone: for `countdown talk`."""
 
 import re
+from collections.abc import Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -8,10 +9,11 @@ from zoneinfo import ZoneInfo
 from rich.console import Console
 
 from bot.channels.base import Incoming
-from bot.core.protocol import Surgery
+from bot.core.protocol import FactValue, Surgery
 from bot.play.phones import NAME, Phones
 from bot.play.player import Clock
 from bot.service.enrolment import Enrolment
+from bot.service.opening_flow import open_flow
 from bot.wiring import App
 
 ADDRESS = "+12025550100"
@@ -35,7 +37,14 @@ class Terminal:
         self.app.connect(self.phones)
         self.shown = 0
 
-    def begin(self, joint: str, surgery: datetime, enrolled: datetime, language: str) -> None:
+    def begin(
+        self,
+        joint: str,
+        surgery: datetime,
+        enrolled: datetime,
+        language: str,
+        facts: Mapping[str, FactValue] | None = None,
+    ) -> None:
         """Enrol the invented patient."""
         self._to(enrolled.replace(tzinfo=self.zone).astimezone(UTC))
         start = surgery.time() if surgery.time() != time(0) else None
@@ -51,9 +60,15 @@ class Terminal:
                 "Dr. Imani Calloway",
                 born=born,
                 language=language,
+                facts=dict(facts or {}),
             )
         )
         self.console.print(HELP, style="dim", highlight=False)
+        self._catch_up()
+
+    def try_flow(self, flow: str, values: dict[str, str]) -> None:
+        """Open one conversation now. Raises LookupError for a flow that there is not."""
+        open_flow(self.app.practice, self.app.everyone()[0], flow, values, self.clock())
         self._catch_up()
 
     def run(self) -> None:

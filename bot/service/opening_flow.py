@@ -1,0 +1,34 @@
+"""Opens one conversation now, for an educator who tries it: the real turn, out of its time."""
+
+from datetime import datetime, timedelta
+
+from bot.core.conversation import PromptDue
+from bot.service.chart import load_chart
+from bot.service.desk import Desk
+from bot.service.practice import Practice
+from bot.service.turns import take_turn
+from bot.store import patients
+from bot.store.engine import writing
+
+OPEN_FOR = timedelta(days=1)
+
+
+def open_flow(
+    practice: Practice, patient: int, name: str, values: dict[str, str], now: datetime
+) -> None:
+    """Let the flow `name` open as if its prompt were due. Raises LookupError for no such flow.
+
+    `values` are what its prompt would carry: the number of the wash, the medicine. An alarm's
+    conversation gets the first reason that opens it.
+    """
+    flow = practice.book.flows.get(name)
+    if flow is None:
+        known = ", ".join(sorted(n for n, f in practice.book.flows.items() if f.states))
+        raise LookupError(f"No conversation {name}. There are: {known}.")
+    reason = next((n for n, why in practice.book.reasons.items() if why.flow == name), None)
+    carried = {**values, "reason": reason} if reason else values
+    with writing(practice.engine) as connection:
+        patients.lock(connection, patient)
+        desk = Desk(connection, practice, load_chart(connection, practice, patient), now)
+        due = PromptDue("tried", ((name, carried),), "patient", flow.priority, now + OPEN_FOR)
+        take_turn(desk, due)

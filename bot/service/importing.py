@@ -39,7 +39,7 @@ class Imported:
         return sum(found is outcome for found in self.outcomes.values())
 
 
-def take_in(care: Care, schedule: Schedule, channel: str) -> Iterator[Imported]:
+def take_in(care: Care, schedule: Schedule, channel: str, who: str = WHO) -> Iterator[Imported]:
     """Take in every good row, one transaction each; yields after each row, for a progress bar.
 
     1. A new patient is enrolled; 2. a known one whose day, time, joint or side changed is brought
@@ -49,7 +49,7 @@ def take_in(care: Care, schedule: Schedule, channel: str) -> Iterator[Imported]:
     done = Imported(faults=list(schedule.faults))
     for row in schedule.rows:
         try:
-            done.outcomes[row.patient_id] = _take_row(care, row, channel)
+            done.outcomes[row.patient_id] = _take_row(care, row, channel, who)
         except AddressTaken as taken:
             mend = "Check the number. Two people on one phone are enrolled on the nurse's page."
             done.faults.append(RowFault(row.line, "phone", str(taken), mend))
@@ -58,12 +58,12 @@ def take_in(care: Care, schedule: Schedule, channel: str) -> Iterator[Imported]:
     yield done
 
 
-def _take_row(care: Care, row: ScheduleRow, channel: str) -> Outcome:
+def _take_row(care: Care, row: ScheduleRow, channel: str, who: str) -> Outcome:
     patient = views.find(care.practice.engine, row.patient_id)
     if patient is None:
-        care.enrol(_wish(row, channel), WHO)
+        care.enrol(_wish(row, channel), who)
         return Outcome.ENROLLED
-    return Outcome.MOVED if _bring_up(care, patient, row) else Outcome.UNCHANGED
+    return Outcome.MOVED if _bring_up(care, patient, row, who) else Outcome.UNCHANGED
 
 
 def _wish(row: ScheduleRow, channel: str) -> Enrolment:
@@ -89,22 +89,22 @@ def _surgery(row: ScheduleRow) -> Surgery:
     return Surgery(row.joint, row.side, row.surgery_on, row.zone, row.starts_at, row.arrive_at)
 
 
-def _bring_up(care: Care, patient: int, row: ScheduleRow) -> bool:
+def _bring_up(care: Care, patient: int, row: ScheduleRow, who: str) -> bool:
     """Store what the schedule has changed; True when anything was."""
     chart = views.chart(care.practice, patient)
     old, changed = chart.operation.surgery, False
     if (row.side, row.joint) != (old.side, old.joint):
-        care.correct_side_or_joint(patient, row.side, row.joint, WHO)
+        care.correct_side_or_joint(patient, row.side, row.joint, who)
         changed = True
     if row.surgery_on != old.on or chart.operation.status == "postponed":
-        care.move_surgery(patient, row.surgery_on, WHO, row.starts_at, row.arrive_at)
+        care.move_surgery(patient, row.surgery_on, who, row.starts_at, row.arrive_at)
         changed = True
     elif row.starts_at and (row.starts_at, row.arrive_at) != (old.starts_at, old.arrive_at):
-        care.set_start_time(patient, row.starts_at, WHO, row.arrive_at)
+        care.set_start_time(patient, row.starts_at, who, row.arrive_at)
         changed = True
     for hold in row.holds:
         if hold not in chart.holds:
-            care.add_medicine_hold(patient, hold, WHO)
+            care.add_medicine_hold(patient, hold, who)
             changed = True
     return changed
 

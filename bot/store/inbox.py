@@ -33,8 +33,10 @@ def put_reading(connection: Connection, inbound: int, asked: str, reading: Readi
 
 def inbound_lines(connection: Connection, patient: int | None = None) -> list[ThreadLine]:
     """What people wrote, with how it was read; one patient's or everybody's."""
-    query = select(INBOUND, READING.c.act, READING.c.because).outerjoin(
-        READING, READING.c.inbound_id == INBOUND.c.id
+    query = (
+        select(INBOUND, READING.c.act, READING.c.because, READING.c.asked)
+        .add_columns(READING.c.also, READING.c.symptoms)
+        .outerjoin(READING, READING.c.inbound_id == INBOUND.c.id)
     )
     if patient is not None:
         query = query.where(INBOUND.c.patient_id == patient)
@@ -46,7 +48,12 @@ def inbound_lines(connection: Connection, patient: int | None = None) -> list[Th
             to="coach bot",
             text=row.text,
             state=row.act or "",
-            detail={"because": "; ".join(row.because or ()), "address": row.address},
+            detail={
+                "because": "; ".join(row.because or ()),
+                "address": row.address,
+                "asked": row.asked or "",
+                "also": ", ".join((*(row.also or ()), *(row.symptoms or ()))),
+            },
         )
         for row in rows
     ]

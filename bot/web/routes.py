@@ -5,8 +5,30 @@ A handler takes a `Visit` and returns a response. `get` is a page to look at, `p
 with a forged form.
 """
 
-from bot.web import escalation_pages, log_pages, needs_you, signing_pages, trial_pages
-from bot.web.access import CARE, EVERYONE, NURSE, OVERSIGHT, STAFF, Line, get, post
+from bot.web import (
+    change_pages,
+    enrol_pages,
+    escalation_pages,
+    log_pages,
+    needs_you,
+    patient_pages,
+    readiness_pages,
+    report_pages,
+    signing_pages,
+    trial_pages,
+)
+from bot.web.access import (
+    CARE,
+    EVERYONE,
+    LARGE,
+    NURSE,
+    OVERSIGHT,
+    REPORTS,
+    STAFF,
+    Line,
+    get,
+    post,
+)
 
 TABLE: tuple[Line, ...] = (
     # Signing in and out
@@ -29,6 +51,32 @@ TABLE: tuple[Line, ...] = (
     # The log
     get("/log", log_pages.page, OVERSIGHT),
     get("/log.csv", log_pages.export, OVERSIGHT),
+    # Who is ready, and one patient
+    get("/readiness", readiness_pages.page, CARE),
+    get("/patients/{patient:int}", patient_pages.page, CARE),
+    get("/patients/{patient:int}/strip.svg", patient_pages.strip_image, CARE),
+    get("/patients/{patient:int}/handout", enrol_pages.handout, CARE),
+    post("/patients/{patient:int}/message", patient_pages.message, NURSE),
+    post("/patients/{patient:int}/pause", patient_pages.pause, NURSE),
+    post("/patients/{patient:int}/resume", patient_pages.resume, NURSE),
+    post("/patients/{patient:int}/done", patient_pages.mark_done, NURSE),
+    post("/patients/{patient:int}/holds", patient_pages.add_hold, NURSE),
+    post("/patients/{patient:int}/coaches", patient_pages.add_coach, NURSE),
+    post("/patients/{patient:int}/coaches/level", patient_pages.set_level, NURSE),
+    post("/patients/{patient:int}/coaches/{coach:int}/remove", patient_pages.remove_coach, NURSE),
+    post("/patients/{patient:int}/change/preview", change_pages.preview, NURSE),
+    post("/patients/{patient:int}/change", change_pages.confirm, NURSE),
+    # Enrolling
+    get("/enrol", enrol_pages.page, CARE),
+    post("/enrol", enrol_pages.enrol, CARE),
+    post("/enrol/file/preview", enrol_pages.preview_file, CARE, LARGE),
+    post("/enrol/file", enrol_pages.enrol_file, CARE, LARGE),
+    # The program report
+    get("/report", report_pages.page, REPORTS),
+    get("/report/completion.svg", report_pages.completion, REPORTS),
+    get("/report/silence.svg", report_pages.silence, REPORTS),
+    get("/report/alarms.svg", report_pages.alarms, REPORTS),
+    get("/report/redatings.svg", report_pages.redatings, REPORTS),
     # A patient who is not real
     get("/trial", trial_pages.page, CARE),
     post("/trial", trial_pages.write, CARE),

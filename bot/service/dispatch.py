@@ -15,7 +15,7 @@ from bot.service.chart import Chart, load_chart
 from bot.service.desk import Desk
 from bot.service.practice import Practice
 from bot.service.turns import take_turn
-from bot.store import audit, conversations, patients, plans
+from bot.store import audit, conversations, due, patients, plans
 from bot.store.engine import reading, writing
 
 BATCH = 200  # rows looked at together; more only means another round
@@ -47,8 +47,10 @@ def tick(practice: Practice, now: datetime) -> Tick:
     missing. A row that fails is rolled back, put off and told to the nurse; the others go on.
     """
     done = Tick()
-    while due := _due_prompts(practice, now):
-        for prompt, patient in due:
+    if not _anything_due(practice, now):
+        return done
+    while prompts := _due_prompts(practice, now):
+        for prompt, patient in prompts:
             _guard(practice, done, now, patient, f"prompt {prompt}", _prompt(prompt, done))
     rung: set[int] = set()  # a chat whose timer asks for this very instant again waits a tick
     while waking := [each for each in _waking(practice, now) if each not in rung]:
@@ -58,6 +60,12 @@ def tick(practice: Practice, now: datetime) -> Tick:
     done.climbed = overdue.climb_all(practice, now)
     overdue.tell_missing_starts(practice, now)
     return done
+
+
+def _anything_due(practice: Practice, now: datetime) -> bool:
+    with reading(practice.engine) as connection:
+        moment = due.next_tick(connection)
+    return moment is not None and moment <= now
 
 
 Job = Callable[[Desk], None]

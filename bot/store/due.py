@@ -1,5 +1,6 @@
 """When something next has to happen, over every kind of row that waits for a moment."""
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from sqlalchemy import Connection, func, select
@@ -8,14 +9,14 @@ from bot.store import outbox
 from bot.store.tables import CONVERSATION, PROMPT, SURGERY
 from bot.store.tables_log import ESCALATION, OUTBOUND
 
-_WAITING = (
-    select(func.min(PROMPT.c.due)).where(PROMPT.c.state == "planned"),
-    select(func.min(CONVERSATION.c.wake_at)),
-    select(func.min(ESCALATION.c.deadline_at)).where(ESCALATION.c.closed_at.is_(None)),
-    select(func.min(SURGERY.c.nurse_due)).where(SURGERY.c.status == "planned"),
+_WAITING = select(
+    select(func.min(PROMPT.c.due)).where(PROMPT.c.state == "planned").scalar_subquery(),
+    select(func.min(CONVERSATION.c.wake_at)).scalar_subquery(),
+    select(func.min(ESCALATION.c.deadline_at))
+    .where(ESCALATION.c.closed_at.is_(None))
+    .scalar_subquery(),
+    select(func.min(SURGERY.c.nurse_due)).where(SURGERY.c.status == "planned").scalar_subquery(),
 )
-
-
 _CLAIMED = select(func.min(OUTBOUND.c.changed_at)).where(OUTBOUND.c.state == "claimed")
 
 
@@ -24,8 +25,20 @@ def next_moment(connection: Connection, left_behind: timedelta) -> datetime | No
 
     A message that somebody claimed is due again after `left_behind`: its sender may have died.
     """
-    moments = [connection.execute(query).scalar() for query in _WAITING]
-    moments.append(outbox.next_try(connection))
+    return _earliest((next_tick(connection), next_relay(connection, left_behind)))
+
+
+def next_tick(connection: Connection) -> datetime | None:
+    """The earliest moment of what is not a message: one statement, cheap enough for every tick."""
+    return _earliest(connection.execute(_WAITING).one())
+
+
+def next_relay(connection: Connection, left_behind: timedelta) -> datetime | None:
+    """When the first message may be tried, or taken up from a sender that died."""
     claimed = connection.execute(_CLAIMED).scalar()
-    moments.append(claimed + left_behind if claimed else None)
+    taken_up = claimed + left_behind if claimed else None
+    return _earliest((outbox.next_try(connection), taken_up))
+
+
+def _earliest(moments: Iterable[datetime | None]) -> datetime | None:
     return min((moment for moment in moments if moment is not None), default=None)

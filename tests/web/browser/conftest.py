@@ -1,5 +1,6 @@
 """A real browser on a real server, in this process, on the ward's own clock."""
 
+import os
 import shutil
 import socket
 import threading
@@ -12,6 +13,13 @@ import pytest
 import uvicorn
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
+
+
+def absent(why: str) -> None:
+    """Leaves the test out on a developer's machine; in CI it must have been there."""
+    if os.environ.get("CI"):
+        pytest.fail(why)
+    pytest.skip(why)
 
 
 @dataclass
@@ -30,7 +38,7 @@ class Site:
 @pytest.fixture(scope="session")
 def chromium():
     if CHROMIUM is None:
-        pytest.skip("Chromium is not installed: apt-get install chromium")
+        absent("Chromium is not installed: apt-get install chromium")
     api = pytest.importorskip("playwright.sync_api")
     with api.sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
@@ -103,4 +111,10 @@ def sign_in(open_page):
     return signed_in
 
 
-PICTURES = Path(__file__).resolve().parents[3] / "docs" / "pictures"
+@pytest.fixture
+def rules() -> str:
+    """The accessibility rules, a script to run in a page."""
+    path = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
+    if not path.is_file():
+        absent("The accessibility rules are not here: npm ci --prefix tests/web/browser")
+    return path.read_text(encoding="utf-8")

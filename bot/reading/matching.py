@@ -197,6 +197,7 @@ def _without_overlaid(found: list[Match]) -> list[Match]:
     starts = {m.start: m.end for m in harmless}
     spans = {m[:2] for m in harmless}
     found = [m for m in found if m.layer != 2 or m[:2] not in spans]
+    found = [m for m in found if m.concept not in _OF_THINGS or not _begun(m, harmless)]
     return [
         m
         for m in found
@@ -204,6 +205,14 @@ def _without_overlaid(found: list[Match]) -> list[Match]:
         or (m.negative and m.concept != "self_harm")
         or not any(starts.get(i, 0) > m.end for i in range(m.start + 1, m.end))
     ]
+
+
+_OF_THINGS = ("symptom.fall", "symptom.skin_wound")
+
+
+def _begun(match: Match, harmless: list[Match]) -> bool:
+    """True for the "fell in the sink" of "my phone fell in the sink"."""
+    return any(h.start <= match.start < h.end for h in harmless)
 
 
 _NEVER_HIDDEN = ("whole.", "act.question")

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from itertools import product
 
 GAP = "..."
-GAP_WORDS = 3  # words that `...` may pass over
+GAP_WORDS = 4  # words that `...` may pass over
 _ELEMENT = re.compile(r"\[[^\]]*\]|\S+")
 _WORD = re.compile(r"[^\W_A-Z]+\*?\Z")
 

@@ -46,7 +46,9 @@ def understand(text: str, asked: Asked, lexicon: Lexicon, thresholds: Thresholds
     numbers = find_numbers(words, lexicon.numbers)
     measured = find_temperatures(words, numbers, asked) if numbers else []
     if measured:
-        measured = [m for m in measured if not _is_of_no_body(m, matches)]
+        harmless = [m for m in matches if m.layer == HARMLESS]
+        if harmless:
+            measured = [m for m in measured if not _is_of_no_body(m, harmless, matches)]
     walk = settle(words, _events(words, matches, measured, thresholds))
     return Understood(
         asked=asked,
@@ -80,9 +82,8 @@ def _inside(match: Match, outer: Match) -> bool:
     return outer.start <= match.start and match.end <= outer.end
 
 
-def _is_of_no_body(measured: Measured, matches: list[Match]) -> bool:
+def _is_of_no_body(measured: Measured, harmless: list[Match], matches: list[Match]) -> bool:
     """True for the 101 of "101 degrees outside" and the 38 of "hace calor, 38 grados"."""
-    harmless = [m for m in matches if m.layer == HARMLESS]
     if any(h.start < measured.end and measured.start < h.end for h in harmless):
         return True
     weather = any(h.concept == "harmless.weather" for h in harmless)

@@ -40,6 +40,7 @@ def separators(words: Sequence[Word]) -> list[Match]:
 
 def _stop(walk: Walk, event: Match) -> None:
     walk.no, walk.nos, walk.thought = 0, 0, False
+    walk.story = False
     walk.supposed = walk.others = walk.pets = walk.caught = walk.listed = walk.divided = False
     new_clause(walk, event)
 
@@ -83,8 +84,13 @@ def _pronoun(walk: Walk, event: Match) -> None:
 
 
 def _self(walk: Walk, event: Match) -> None:
+    walk.story = False
     if event.start >= walk.other_end:
         walk.others = False
+
+
+def _story(walk: Walk, event: Match) -> None:
+    walk.story = True
 
 
 def _suppose(walk: Walk, event: Match) -> None:
@@ -109,7 +115,7 @@ def _mention(walk: Walk, event: Match) -> None:
             end=event.end,
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=is_denied(walk, event),
-            supposed=(walk.supposed and not _claimed(walk, event)) or _of_a_pet(walk, event),
+            supposed=_is_supposed(walk, event),
             others=walk.others and not walk.caught and not _says_my(walk, event),
             lasting=event.negative or event.concept.startswith(_LASTING),
             clause=walk.clause,
@@ -128,7 +134,7 @@ def _hint(walk: Walk, event: Match) -> None:
             end=event.end,
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=bool(walk.no) and near and not masked,
-            supposed=walk.supposed or walk.pets,
+            supposed=walk.supposed or walk.story or walk.pets,
             others=walk.others,
             clause=walk.clause,
         )
@@ -136,6 +142,13 @@ def _hint(walk: Walk, event: Match) -> None:
 
 
 _LASTING = ("self_harm", "emergency.", "fever_reading", "symptom.fever", "symptom.fall")
+
+
+def _is_supposed(walk: Walk, event: Match) -> bool:
+    """True for what is only imagined, read about, or a pet's."""
+    if walk.story or _of_a_pet(walk, event):
+        return True
+    return walk.supposed and not _claimed(walk, event)
 
 
 def _says_my(walk: Walk, event: Match) -> bool:
@@ -179,6 +192,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.caught_from": _caught_from,
     "mod.self": _self,
     "mod.says": _self,
+    "mod.story": _story,
     "mod.suppose": _suppose,
     "mod.doubt": _doubt,
     "mod.pseudo": denial.pseudo,

@@ -26,6 +26,8 @@ def note_gone(walk: Walk, event: Match) -> None:
     near = walk.mentions[-LIST_LENGTH:]
     here = [m for m in near if m.clause == walk.clause] or near[-1:]
     for mention in here:
+        if mention.start <= event.start < mention.end:
+            continue  # "my voice is gone"
         mention.gone = mention.gone or not mention.lasting
     walk.no = 0
 

@@ -53,6 +53,7 @@ class Walk:
     supposed: bool = False
     others: bool = False
     pets: bool = False
+    story: bool = False  # of what was read or watched, up to the next "I" or "my"
     caught: bool = False  # "caught it from my grandson": the illness is the patient's own
     other_end: int = 0
     antecedent: bool = False  # someone else was named, so "he" is not the patient

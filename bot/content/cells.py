@@ -88,6 +88,21 @@ def parse_zone(text: str) -> str:
     return text
 
 
+def parse_consent(text: str) -> str:
+    """How the patient agreed: paper, class, or the name of the form; empty when not yet."""
+    answer = text.lower()
+    if answer in ("no", "false", "refused"):
+        raise CellFault(
+            "the patient does not want messages.", "Take the row out: they are called instead."
+        )
+    if answer in ("yes", "true", "y", "x"):
+        raise CellFault(
+            f"'{text}' does not say what was agreed to.",
+            "Write paper, class, or the name of the form; leave it empty to ask by text.",
+        )
+    return answer if answer in ("paper", "class") else text
+
+
 def parse_filled(text: str) -> str:
     if not text:
         raise CellFault("it is empty.", "Fill it in.")

@@ -15,11 +15,13 @@ from bot.content.document import Document
 from bot.content.faults import ContentFaults, Fault
 from bot.content.load import LANGUAGES, Shelf, book_of, compiled, load_protocols, load_rules, shelf
 from bot.content.schema import ProtocolModel, TalkModel
+from bot.core.consent import ASKING
 from bot.reading.reading import Symptom
 
 # What the dialogue says and opens by name, whatever else the content holds.
 NEEDED_FLOWS = (
     "alarm_symptom", "alarm_emergency", "alarm_self_harm", "call_check", "system", "coach_copy",
+    ASKING,
 )  # fmt: skip
 NEEDED_LINES = (
     "help", "stopped", "back_on", "unread_again", "unread_nurse", "not_understood_number",
@@ -27,7 +29,9 @@ NEEDED_LINES = (
     "wrong_number", "exposure_nurse", "reschedule_nurse", "coach_left", "coach_left_patient",
     "coach_joined", "coach_help", "coach_nurse", "coach_noted", "coach_emergency",
     "next_up", "next_nothing", "done_so_far", "done_nothing", "when_arrive", "when_arrive_unknown",
-    "remind_ok", "person_coming", "you_are_welcome", "paused",
+    "remind_ok", "person_coming", "you_are_welcome", "paused", "stranger", "link_ask",
+    "link_ask_again", "link_right", "link_refused", "link_over", "link_known", "link_danger",
+    "consent_paper", "consent_class",
 )  # fmt: skip
 NEEDED_REASONS = (
     "emergency", "self_harm", "exposure", "opt_out", "wrong_number", "reschedule", "question",

@@ -14,6 +14,7 @@ from typing import TypeVar
 from bot.content.cells import (
     CellFault,
     parse_clock,
+    parse_consent,
     parse_date,
     parse_facts,
     parse_filled,
@@ -35,6 +36,7 @@ OPTIONAL = (
     "coach_copies",
     "facts",
     "medicine_holds",
+    "consent",
 )
 COPIES = ("everything", "reminders", "trouble_only")
 T = TypeVar("T")
@@ -82,6 +84,7 @@ class ScheduleRow:
     coach: CoachRow | None = None
     facts: Mapping[str, FactValue] = field(default_factory=dict)
     holds: tuple[MedicineHold, ...] = ()
+    consent: str = ""  # how the patient agreed to messages; empty: they are asked by text
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,5 +190,6 @@ def _schedule_row(row: _Row, zone: str) -> ScheduleRow | None:
         "coach": row.coach(),
         "facts": row.take("facts", parse_facts),
         "holds": row.take("medicine_holds", parse_holds),
+        "consent": row.take("consent", parse_consent),
     }
     return None if row.faults else ScheduleRow(line=row.line, **taken)  # type: ignore[arg-type]

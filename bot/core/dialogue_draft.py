@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
+from bot.core.consent import AGREED
 from bot.core.conversation import (
     Context,
     Conversation,
@@ -25,7 +26,6 @@ from bot.core.protocol import FactValue, Priority
 
 SYSTEM = "system"
 COACH_COPY = "coach_copy"
-AGREED = "texts_agreed"  # the fact that says whether the patient wants these messages
 TROUBLE_COPIES = ("alarm", "emergency", "silent", "not_through", "wash_not_done")
 SEVERITIES = ("emergency", "urgent", "today", "routine")  # gravest first
 COACH_LINES = {  # system lines that are worded differently for the coach

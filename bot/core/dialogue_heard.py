@@ -7,6 +7,7 @@ but not expected, free text, unread. Doubt on a question never ends in silence.
 from collections.abc import Callable
 from dataclasses import replace
 
+from bot.core.consent import AGREED
 from bot.core.conversation import Escalate, Heard, OpenQuestion, SetStopped
 from bot.core.dialogue_alarms import (
     find_alarm,
@@ -16,7 +17,7 @@ from bot.core.dialogue_alarms import (
     tell_coach,
 )
 from bot.core.dialogue_corrections import correct_recent, repeat_briefly
-from bot.core.dialogue_draft import AGREED, Draft
+from bot.core.dialogue_draft import Draft
 from bot.core.dialogue_replies import (
     ALARM_KEYS,
     chosen_number,

@@ -120,6 +120,7 @@ def _wish(place: int, rng: Random, on: date, language: str) -> Enrolment:
         holds=_holds(rng, on),
         coach=coach,
         dawn_agreed=_by(rng, 0.8),
+        agreed="paper",
     )
 
 

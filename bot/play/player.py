@@ -246,6 +246,7 @@ def enrolment(story: Scenario) -> Enrolment:
         language=patient.language,
         facts=patient.facts,
         holds=tuple(MedicineHold(**hold.model_dump()) for hold in patient.holds),
+        agreed=patient.consent,
         coach=CoachWish(coach.name, NAME, coach.phone, CopyLevel(coach.copies), coach.language)
         if coach and not coach.named_by_patient
         else None,

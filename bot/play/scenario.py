@@ -38,6 +38,7 @@ class PatientIn(_Strict):
     phone: str
     born: date
     language: Literal["en", "es"] = "en"
+    consent: str = "paper"  # how they agreed before the first message; "": they are asked by text
     facts: dict[str, bool | int | str] = {}
     holds: tuple[HoldIn, ...] = ()
 

@@ -60,6 +60,7 @@ class Terminal:
                 "Dr. Imani Calloway",
                 born=born,
                 language=language,
+                agreed="paper",
                 facts=dict(facts or {}),
             )
         )

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from bot.core.consent import AGREED
 from bot.core.conversation import (
     Copy,
     Effect,
@@ -25,7 +26,7 @@ from bot.store import coaches, outbox, patients, plans
 from bot.store.consents import Consent, note_consent
 
 _LEVELS = {"trouble": CopyLevel.TROUBLE_ONLY}  # older content says `trouble`
-_CONSENTS = {"texts_agreed": "messages", "dawn_agreed": "dawn", "coach_sees": "coach_copies"}
+_CONSENTS = {AGREED: "messages", "dawn_agreed": "dawn", "coach_sees": "coach_copies"}
 
 
 @dataclass(slots=True)
@@ -116,6 +117,8 @@ def _learn(desk: Desk, effect: LearnFact) -> tuple[Escalate, ...]:
     if effect.fact == "coach_sees":
         level = _LEVELS.get(effect.value) or CopyLevel(effect.value)
         coaches.set_level(desk.connection, desk.patient, level)
+    if effect.fact == AGREED and value is True:
+        outbox.let_go(desk.connection, desk.patient, "coach", desk.now)  # the invitation waited
     if effect.fact in _CONSENTS and desk.writer is not None:
         _note_consent(desk, effect)
     if effect.fact == "coach_sees":

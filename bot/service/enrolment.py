@@ -6,11 +6,15 @@ from datetime import date, datetime
 
 from sqlalchemy import Connection
 
+from bot.core.consent import AGREED
 from bot.core.conversation import Conversation
 from bot.core.conversation_json import conversation_to_json
 from bot.core.copies import CopyLevel
+from bot.core.dialogue_draft import SYSTEM
 from bot.core.protocol import FactValue, MedicineHold, Surgery
 from bot.core.record import Party
+from bot.core.values import hospital_values
+from bot.core.wording import filled, line_text
 from bot.service import planning
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
@@ -38,8 +42,10 @@ class CoachWish:
 class Enrolment:
     """Everything that enrolling needs. `reference` is the hospital's own id of the patient.
 
-    `agreed` is the wording that the patient agreed to on paper, when they did. An empty `address`
-    is one that comes later: the patient opens the chat by a link, and messages are held until then.
+    `agreed` is how the patient agreed before: "paper" or "class", for the wording of that name in
+    the content, or the wording itself. Without it the first message is the question of consent.
+    An empty `address` is one that comes later: the patient opens the chat by a link, and messages
+    are held until then.
     """
 
     reference: str
@@ -79,7 +85,7 @@ def enrol(practice: Practice, wish: Enrolment, who: str, now: datetime) -> Enrol
         if patient is None:
             known = patients.patient_by_reference(connection, wish.reference)
             return Enrolled(int(known or 0), new=False)
-        _store(connection, patient, wish, who, now)
+        _store(connection, practice, patient, wish, who, now)
         desk = Desk(connection, practice, load_chart(connection, practice, patient), now, staff=who)
         if wish.coach is not None:
             coach = wish.coach
@@ -95,7 +101,14 @@ def enrol(practice: Practice, wish: Enrolment, who: str, now: datetime) -> Enrol
         return Enrolled(patient, new=True)
 
 
-def _store(connection: Connection, patient: int, wish: Enrolment, who: str, now: datetime) -> None:
+def _store(
+    connection: Connection,
+    practice: Practice,
+    patient: int,
+    wish: Enrolment,
+    who: str,
+    now: datetime,
+) -> None:
     address = wish.address or waiting_address(patient)
     patients.add_contact(connection, patient, wish.channel, address)
     for name, value in wish.facts.items():
@@ -106,5 +119,13 @@ def _store(connection: Connection, patient: int, wish: Enrolment, who: str, now:
     body = conversation_to_json(Conversation(language=wish.language))
     conversations.add_conversation(connection, patient, body)
     if wish.agreed:
-        party = Party(patient, wish.channel, address)
-        note_consent(connection, party, Consent("messages", True, wish.agreed, wish.language, now))
+        patients.learn_fact(connection, patient, AGREED, True, who, now)
+        consent = Consent("messages", True, _wording(practice, wish), wish.language, now)
+        note_consent(connection, Party(patient, wish.channel, address), consent)
+
+
+def _wording(practice: Practice, wish: Enrolment) -> str:
+    book, language = practice.book, wish.language
+    said = line_text(book, SYSTEM, f"consent_{wish.agreed}", language)
+    told = hospital_values(practice.rules_for(wish.surgeon), language)
+    return filled(book, said or wish.agreed, told, language)

@@ -79,6 +79,7 @@ def _wish(row: ScheduleRow, channel: str) -> Enrolment:
         language=row.language,
         facts=row.facts,
         holds=row.holds,
+        agreed=row.consent,
         coach=CoachWish(coach.name, channel, coach.phone, CopyLevel(coach.copies))
         if coach
         else None,

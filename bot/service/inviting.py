@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 from bot.content.cells import CellFault, parse_phone
+from bot.core.consent import must_be_asked
 from bot.core.conversation import Escalate, Say
 from bot.core.copies import CopyLevel
 from bot.core.dialogue_draft import SYSTEM
@@ -17,7 +18,10 @@ from bot.store import audit, coaches, outbox, patients
 def invite(
     desk: Desk, name: str, channel: str, address: str, level: CopyLevel, language: str
 ) -> int:
-    """Add a coach and send the invitation, the only message before they agree themselves."""
+    """Add a coach and send the invitation, the only message before they agree themselves.
+
+    It tells of the patient, so it waits while the patient's own consent is not on record.
+    """
     patients.learn_fact(desk.connection, desk.patient, "coach_name", name, desk.staff, desk.now)
     coach = coaches.add_coach(desk.connection, desk.patient, name, level, language)
     patients.add_contact(desk.connection, desk.patient, channel, address, coach)
@@ -36,6 +40,7 @@ def invite(
             text=text,
             choices=(),
             queued_at=desk.now,
+            state="held" if must_be_asked(desk.chart.facts) else "queued",
         ),
     )
     detail = {"coach": coach, "level": str(level)}

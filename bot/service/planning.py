@@ -1,11 +1,14 @@
 """Makes the patient's dated countdown, or makes it anew after a change, and stores it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 
+from bot.core.consent import ASKING_PROTOCOL, must_be_asked
 from bot.core.conversation import Escalate
 from bot.core.plan import make_countdown
 from bot.core.planned import Countdown, NotPlanned
+from bot.core.protocol import Protocol
 from bot.core.replan import StoredPrompt, replan
 from bot.service.chart import candidate
 from bot.service.desk import Desk
@@ -32,21 +35,14 @@ class Planned:
 def plan(desk: Desk) -> Planned:
     """Bring the stored countdown up to the chart. Doing it twice changes nothing twice.
 
-    1. Make the countdown from the chart; 2. compare it with what is stored; 3. withdraw, retime
-    and add rows; 4. keep what can no longer be done for the nurse, and say so.
+    1. Make the countdown from the chart, or the question of consent alone while that is open;
+    2. compare it with what is stored; 3. withdraw, retime and add rows; 4. keep what can no longer
+    be done for the nurse, and say so.
     """
     chart, connection, now = desk.chart, desk.connection, desk.now
     if chart.operation.status != "planned":
         return Planned(0, withdraw_all(desk, f"surgery {chart.operation.status}"), ())
-    sent = plans.sent_of(connection, chart.operation)
-    made = make_countdown(
-        chart.protocol,
-        chart.rules,
-        candidate(chart, desk.practice),
-        chart.operation.surgery,
-        now,
-        sent,
-    )
+    made = _made(desk)
     change = replan(_stored(desk), made, now)
     plans.withdraw_prompts(connection, chart.operation, change.cancel, "planned anew", now)
     plans.retime_prompts(connection, chart.operation, change.retime, now)
@@ -57,16 +53,26 @@ def plan(desk: Desk) -> Planned:
     return Planned(len(change.add), len(change.cancel), _for_nurse(change.missed))
 
 
+def _made(desk: Desk) -> Countdown:
+    """The countdown; while consent is not on record only its question goes out."""
+    sent = plans.sent_of(desk.connection, desk.chart.operation)
+    made = _countdown(desk, desk.chart.protocol, sent)
+    if not must_be_asked(desk.chart.facts):
+        return made
+    return replace(made, prompts=_countdown(desk, ASKING_PROTOCOL, sent).prompts)
+
+
+def _countdown(
+    desk: Desk, protocol: Protocol, sent: Sequence[tuple[str, datetime]] = ()
+) -> Countdown:
+    chart = desk.chart
+    known = candidate(chart, desk.practice)
+    return make_countdown(protocol, chart.rules, known, chart.operation.surgery, desk.now, sent)
+
+
 def preview(desk: Desk) -> Countdown:
     """The countdown as it would be made now; nothing is stored."""
-    chart = desk.chart
-    return make_countdown(
-        chart.protocol,
-        chart.rules,
-        candidate(chart, desk.practice),
-        chart.operation.surgery,
-        desk.now,
-    )
+    return _countdown(desk, desk.chart.protocol)
 
 
 def withdraw_all(desk: Desk, reason: str) -> int:

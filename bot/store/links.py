@@ -10,17 +10,17 @@ from bot.store.tables import CONTACT
 from bot.store.tables_log import OUTBOUND
 from bot.store.tables_reach import ENROLMENT_CODE, IDENTITY_CHECK
 
-_WAITING = "code:"  # begins the address of a patient who has not opened the link
+WAITING = "code:"  # begins the address of a patient who has not opened the link
 
 
 def waiting_address(patient: int) -> str:
     """What stands for the address of a patient who has not opened the link."""
-    return f"{_WAITING}{patient}"
+    return f"{WAITING}{patient}"
 
 
 def is_waiting(address: str) -> bool:
     """True of an address that is not known yet: messages to it are held."""
-    return address.startswith(_WAITING)
+    return address.startswith(WAITING)
 
 
 def put_code(

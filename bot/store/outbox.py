@@ -1,9 +1,9 @@
 """Messages out: put once, claimed by one sender, and marked with what became of them.
 
 States: queued -> claimed -> sent | failed | unknown, or queued -> withdrawn. What is for a phone
-that is not known yet is held, until it is queued or withdrawn. A claim is a conditional update that
-is committed before the provider is called; a row left "claimed" by a sender that died is found
-again by its age.
+that is not known yet, or waits for a consent, is held until it is queued or withdrawn. A claim is a
+conditional update that is committed before the provider is called; a row left "claimed" by a sender
+that died is found again by its age.
 """
 
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Row, bindparam, func, select, update
 
 from bot.core.record import Message
 from bot.store.engine import insert_new
-from bot.store.links import is_waiting
+from bot.store.links import WAITING, is_waiting
 from bot.store.tables_log import OUTBOUND
 
 _NOT_OUT = ("queued", "held")
@@ -114,6 +114,20 @@ def withdraw(
         .values(state="withdrawn", reason=reason, changed_at=now)
     )
     return connection.execute(statement).rowcount
+
+
+def let_go(connection: Connection, patient: int, role: str, now: datetime) -> None:
+    """Queue what was held for a consent, for the patient's people of this role."""
+    connection.execute(
+        update(OUTBOUND)
+        .where(
+            OUTBOUND.c.patient_id == patient,
+            OUTBOUND.c.to_role == role,
+            OUTBOUND.c.state == "held",
+            ~OUTBOUND.c.address.startswith(WAITING),
+        )
+        .values(state="queued", next_try_at=now, changed_at=now)
+    )
 
 
 def withdraw_to(

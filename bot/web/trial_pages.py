@@ -58,5 +58,6 @@ def _enrol(visit: Visit) -> None:
         address=_reference(visit),
         surgery=Surgery("knee", "right", on, zone),
         surgeon=SURGEON,
+        agreed="paper",
     )
     visit.app.care.enrol(wish, visit.who)

@@ -101,3 +101,24 @@ def test_a_byte_order_mark_is_no_fault(tmp_path):
     path = tmp_path / "schedule.csv"
     path.write_text(HEADER + "\n" + GOOD + "\n", encoding="utf-8-sig")
     assert len(read_schedule(path, "America/New_York").rows) == 1
+
+
+@pytest.mark.parametrize(
+    ("cell", "kept"), [("paper", "paper"), ("Class", "class"), ("Form 12-B", "Form 12-B"), ("", "")]
+)
+def test_how_the_patient_agreed_is_read(cell, kept):
+    (row,) = _with_consent(cell).rows
+    assert row.consent == kept
+
+
+@pytest.mark.parametrize("cell", ["no", "refused", "yes", "x"])
+def test_a_no_is_not_enrolled_and_a_bare_yes_says_too_little(cell):
+    schedule = _with_consent(cell)
+    assert schedule.rows == ()
+    assert [fault.column for fault in schedule.faults] == ["consent"]
+
+
+def _with_consent(cell):
+    head = "patient_id,name,phone,born,joint,side,surgery_date,surgeon,consent"
+    row = f"P-1,Rosalind Vale,+12025550150,1951-03-14,knee,left,2027-03-15,Dr. Ana Quill,{cell}"
+    return parse_schedule(f"{head}\n{row}\n", "America/New_York")

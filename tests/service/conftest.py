@@ -87,7 +87,9 @@ class Clinic:
         return self.phones.texts_to(address)
 
     def enrol(self, surgery: Surgery = KNEE, **changes: object) -> int:
-        wish = Enrolment("P-1", "Rosalind Vale", "sms", PATIENT, surgery, "Dr. Ana Quill")
+        wish = Enrolment(
+            "P-1", "Rosalind Vale", "sms", PATIENT, surgery, "Dr. Ana Quill", agreed="paper"
+        )
         return self.app.care.enrol(replace(wish, **changes)).patient
 
     def with_coach(self, level: CopyLevel, **changes: object) -> int:

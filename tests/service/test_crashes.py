@@ -66,7 +66,7 @@ class Life:
 
 
 def _live(life):
-    wish = Enrolment("P-1", "Rosalind Vale", "sms", PHONE, KNEE, "Dr. Ana Quill")
+    wish = Enrolment("P-1", "Rosalind Vale", "sms", PHONE, KNEE, "Dr. Ana Quill", agreed="paper")
     life.do(lambda: life.app.care.enrol(wish))
     told = {1: "1", 7: "yes", 9: "I have a fever of 101.5", 10: "today", 12: "yes"}
     for hour in range(HOURS):

@@ -96,6 +96,7 @@ class Ward:
 
     def enrol(self, number: int = 1, name: str = "Rosalind Vale", **changes: object) -> int:
         wish = Enrolment(f"P-{number}", name, "sms", self.phone(number), KNEE, "Dr. Ana Quill")
+        wish = replace(wish, agreed="paper")
         return self.app.care.enrol(replace(wish, **changes)).patient
 
     def phone(self, number: int) -> str:

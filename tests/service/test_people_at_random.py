@@ -62,7 +62,7 @@ class People(RuleBasedStateMachine):
         wish = Enrolment(
             "P-1", "Rosalind Vale", "sms", PATIENT, KNEE, "Dr. Ana Quill",
             facts={"age": 70}, holds=(HOLD,) if hold else (),
-            coach=CoachWish("Marguerite Vale", "sms", COACH, level),
+            coach=CoachWish("Marguerite Vale", "sms", COACH, level), agreed="paper",
         )  # fmt: skip
         self.level, self.joined = level, joined
         self.gone = {PATIENT: False, COACH: False}  # stopped, or a wrong number

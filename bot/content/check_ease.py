@@ -19,6 +19,7 @@ GRADE, SINGLE_GRADE = 6.0, 8.0
 EASE, SINGLE_EASE = 65.0, 40.0  # 40 is where INFLESZ begins to say "very hard"
 ENOUGH_WORDS = 12  # fewer say nothing about a single text
 PARTS = 2
+SURELY_SHORT = 140  # signs: even if each took two units, and with its numbers, it is two parts
 NOT_SAID = "topic"  # part of a sentence, never a message
 Path = tuple[str, ...]
 
@@ -77,8 +78,10 @@ def _long(
         offered = _offered(talk, key)
         for language, text in texts.items():
             labels = tuple(talk.labels.get(choice, {}).get(language, "") for choice in offered)
-            whole = sms_text(filled(text, examples), labels, Accents.FOLD)
-            segments = count(whole)
+            told = filled(text, examples)
+            if len(told) + sum(map(len, labels)) < SURELY_SHORT:
+                continue
+            segments = count(sms_text(told, labels, Accents.FOLD))
             if segments.parts > PARTS:
                 what = f"{segments.units} characters with its choices make {segments.parts} SMS"
                 mend = f"Keep it within {PARTS}: 306 characters, or split it with a state between."

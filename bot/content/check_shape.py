@@ -127,26 +127,31 @@ def _rings(talk: TalkModel, document: Document) -> Iterator[Fault]:
 
 
 def alarm_faults(talk: TalkModel, document: Document, follow_up: str) -> Iterator[Fault]:
-    """An alarm says whom to call and queues its follow-up before it asks anything."""
-    for name in _before_first_question(talk):
-        if any(start.flow == follow_up for start in talk.states[name].starts):
-            return
-    what = f"this alarm asks before it has queued {follow_up}, so silence would end it"
-    mend = f"Put `starts: [{{flow: {follow_up}, after: 60m}}]` in the first state."
-    yield document.fault("F060", ("start",), what, mend)
+    """On every way, an alarm queues its follow-up before it asks anything or ends."""
+    for name in sorted(_unprepared(talk, follow_up)):
+        what = f"this alarm comes to {name} before it has queued {follow_up}: silence would end it"
+        mend = f"Put `starts: [{{flow: {follow_up}, after: 60m}}]` in a state before."
+        yield document.fault("F060", ("states", name), what, mend)
 
 
-def _before_first_question(talk: TalkModel) -> Iterator[str]:
-    """The states passed through at once, in order, on the way that has no conditions."""
-    name = talk.start or ""
-    for _ in talk.states:
+def _unprepared(talk: TalkModel, follow_up: str) -> set[str]:
+    """First questions and ends that can be reached without the follow-up."""
+    found: set[str] = set()
+    seen: set[str] = set()
+    todo = [talk.start or ""]
+    while todo:
+        name = todo.pop()
         state = talk.states.get(name)
-        if state is None:
-            return
-        yield name
-        if state.asked is not None:
-            return
-        name = state.go or (state.branch[-1].go if state.branch else "")
+        if state is None or name in seen:
+            continue
+        seen.add(name)
+        if any(start.flow == follow_up for start in state.starts):
+            continue
+        if state.asked is not None or state.end is not None:
+            found.add(name)
+        else:
+            todo.extend(onward(state))
+    return found
 
 
 __all__ = ["alarm_faults", "onward", "reached", "shape_faults", "targets"]

@@ -10,6 +10,7 @@ from bot.content.check_replies import Reader
 from bot.content.faults import ContentFaults, Fault
 from bot.content.lexicon import LEXICON_DIR, LexiconFault, load_lexicon
 from bot.content.load import Shelf
+from bot.reading.lexicon import Lexicon
 from bot.reading.reader import read
 from bot.reading.reading import Asked, Reading
 
@@ -53,11 +54,16 @@ def _lexicon_faults(message: str, directory: Path) -> Iterator[Fault]:
 def reader_of(directory: Path) -> Reader | None:
     """The reader that patients meet, with this directory's lexicon; None when it has faults."""
     try:
-        lexicon = load_lexicon(_lexicon(directory))
+        return _reader(load_lexicon(_lexicon(directory)))
     except LexiconFault:
         return None
 
-    @lru_cache(maxsize=4096)
+
+@lru_cache(maxsize=2)
+def _reader(lexicon: Lexicon) -> Reader:
+    """One reader for each lexicon, which remembers what it has read."""
+
+    @lru_cache(maxsize=8192)
     def understand(text: str, asked: Asked, language: str) -> Reading:
         return read(text, asked, lexicon, language=language)
 

@@ -7,6 +7,7 @@ and "booked, but they cancelled" name nothing.
 
 import unicodedata
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 from bot.core.flow import Flow, State
 from bot.core.protocol import Priority
@@ -87,6 +88,7 @@ def _telling(labels: Iterable[str]) -> set[str]:
     return {w for text in labels for w in plain(text).split() if w not in _IDLE | _TURNS}
 
 
+@lru_cache(maxsize=4096)
 def plain(text: str) -> str:
     """Text without case, accents, or signs around it, for comparing with a label."""
     folded = unicodedata.normalize("NFKD", text.casefold().replace("'", "").replace("\u2019", ""))

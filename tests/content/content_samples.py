@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from bot.content.check import NEEDED_LINES, NEEDED_REASONS
+from bot.content.check import NEEDED_FLOWS, NEEDED_LINES, NEEDED_REASONS
 from bot.reading.reading import Symptom
 
 FACTS = """\
@@ -159,6 +159,8 @@ def sound(directory: Path) -> Path:
     }
     for name in ("alarm_symptom", "alarm_emergency", "alarm_self_harm", "call_check"):
         files[f"talks/{name}.yaml"] = ALARM.format(name=name)
+    for name in NEEDED_FLOWS:
+        files.setdefault(f"talks/{name}.yaml", ALARM.format(name=name))
     for name, text in files.items():
         path = root / name
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -53,7 +53,7 @@ MISTAKES = {
     "a wrong anchor": (PROTOCOL, "anchor: wash_day", "anchor: start", "F056", None, "elapsed minutes"),
     "an unknown anchor": (PROTOCOL, "anchor: wash_day", "anchor: washday", "F012", None, "anchor"),
     "teaching in the night": (PROTOCOL, "priority: time_critical", "time_critical: true", "F057", 8, "quiet hours"),
-    "an alarm that asks first": ("talks/alarm_symptom.yaml", "    starts: [{flow: call_check, after: 60m}]\n", "", "F060", 8, "call_check"),
+    "an alarm that asks first": ("talks/alarm_symptom.yaml", "    starts: [{flow: call_check, after: 60m}]\n", "", "F060", 13, "call_check"),
     "a line the chat needs": ("talks/system.yaml", '  help: {en: "Line.", es: "Gracias."}\n', "", "F062", 9, "help"),
     "a reason the chat needs": ("escalations.yaml", "  fever:", "  feever:", "F062", 6, "fever"),
     "a rule out of bounds": (RULES, "value: 8.0", "value: 80.0", "F012", None, "food_hours"),

@@ -102,7 +102,14 @@ class TelegramSection(_Section):
     api: WebAddress = "https://api.telegram.org"
 
 
-class SmppSection(_Section):
+class _SmsSection(_Section):
+    """What every kind of `[sms]` has. `accents`: see docs/running.md for what each choice costs."""
+
+    sender: Sender
+    accents: Accents = Accents.KEEP
+
+
+class SmppSection(_SmsSection):
     """`[sms]` with kind = "smpp": a link to an SMSC."""
 
     kind: Literal["smpp"]
@@ -110,7 +117,6 @@ class SmppSection(_Section):
     port: Port = 2775
     system_id: str = Field(min_length=1, max_length=15)
     password: Annotated[SecretStr, AfterValidator(_smpp_password)]
-    sender: Sender
     system_type: str = Field(default="", max_length=12)
     keep_alive: float = Field(default=30.0, gt=0)
     per_second: float = Field(default=10.0, gt=0)
@@ -128,12 +134,11 @@ class InboundSection(_Section):
     coded_key: str = ""
 
 
-class HttpSection(_Section):
+class HttpSection(_SmsSection):
     """`[sms]` with kind = "http": a gateway described by template."""
 
     kind: Literal["http"]
     url: WebAddress
-    sender: Sender
     fields: Annotated[dict[str, str], AfterValidator(_template)]
     user: str = ""
     secret: SecretStr = SecretStr("")
@@ -156,7 +161,6 @@ class Settings(_Section):
     public_url: PublicAddress | None = None
     host: str = "127.0.0.1"
     port: Port = 8080
-    accents: Accents = Accents.KEEP
     telegram: TelegramSection | None = None
     sms: Annotated[SmppSection | HttpSection, Field(discriminator="kind")] | None = None
 

@@ -92,7 +92,18 @@ def telegram(section: TelegramSection, now: datetime, seconds: float) -> list[Fi
         says = f"answers, but not as the Bot API does (status {answer.status_code})"
         mend = f"Check telegram.api and any proxy before {urlsplit(section.api).hostname}."
         return [Finding("telegram", Health.WRONG, says, mend)]
-    return [Finding("telegram", Health.WELL, f"the bot is @{name}"), *_clock(answer, now)]
+    return [_linked(section, name), *_clock(answer, now)]
+
+
+def _linked(section: TelegramSection, name: str) -> Finding:
+    """Whether the links that patients are given lead to this bot."""
+    if section.bot_name is None:
+        mend = f'Set telegram.bot_name = "{name}", so that patients can be given links.'
+        return Finding("telegram", Health.DOUBTFUL, f"the bot is @{name}; no links are made", mend)
+    if section.bot_name.lower() != name.lower():
+        says = f"the token is that of @{name}, the links lead to @{section.bot_name}"
+        return Finding("telegram", Health.WRONG, says, "Correct telegram.bot_name or the token.")
+    return Finding("telegram", Health.WELL, f"the bot is @{name}")
 
 
 def _bot_name(answer: httpx.Response) -> str | None:
@@ -109,6 +120,7 @@ def http_gateway(section: HttpSection, now: datetime, seconds: float) -> list[Fi
     if isinstance(answer, Finding):
         return [answer]
     says = f"{parts.hostname} answers; user and secret show only when a message is sent"
+    says += f"; Spanish accents: {section.accents}"
     found = [Finding("sms", Health.WELL, says), *_clock(answer, now)]
     if parts.scheme != "https" and parts.hostname not in ("127.0.0.1", "localhost"):
         mend = "Use the gateway's https address."
@@ -140,7 +152,8 @@ def smpp(section: SmppSection, seconds: float) -> Finding:
         says = f"{place} refuses the bind with {known.get(status, 'status')} (0x{status:02X})"
         mend = "Check sms.system_id, sms.password and sms.system_type with the operator."
         return Finding("sms", Health.WRONG, says, mend)
-    return Finding("sms", Health.WELL, f"{place} lets {section.system_id} in")
+    says = f"{place} lets {section.system_id} in; Spanish accents: {section.accents}"
+    return Finding("sms", Health.WELL, says)
 
 
 def _bind(section: SmppSection) -> bytes:

@@ -20,9 +20,9 @@ def channels_of(settings: Settings, clock: Clock) -> list[Channel]:
     if settings.telegram:
         made.append(TelegramChannel(telegram(settings.telegram, settings.public_url), clock))
     if isinstance(settings.sms, SmppSection):
-        made.append(SmppChannel(smpp(settings.sms), clock, settings.accents))
+        made.append(SmppChannel(smpp(settings.sms), clock, settings.sms.accents))
     if isinstance(settings.sms, HttpSection):
-        made.append(HttpSmsChannel(http_sms(settings.sms), clock, settings.accents))
+        made.append(HttpSmsChannel(http_sms(settings.sms), clock, settings.sms.accents))
     return made
 
 

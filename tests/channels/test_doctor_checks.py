@@ -65,8 +65,19 @@ def test_without_a_channel_no_patient_can_be_reached(tmp_path: Path) -> None:
 def test_a_token_that_is_let_in_shows_the_bots_name(
     bot_api: dict[str, Any], tmp_path: Path
 ) -> None:
-    finding = of(look(bot_api["environ"], tmp_path), "telegram")
+    named = bot_api["environ"] | {"COUNTDOWN_TELEGRAM__BOT_NAME": "coach_bot"}
+    finding = of(look(named, tmp_path), "telegram")
     assert (finding.health, finding.says) == (Health.WELL, "the bot is @coach_bot")
+
+
+def test_links_that_are_not_made_or_lead_to_another_bot_are_seen(
+    bot_api: dict[str, Any], tmp_path: Path
+) -> None:
+    unnamed = of(look(bot_api["environ"], tmp_path), "telegram")
+    assert unnamed.health is Health.DOUBTFUL
+    assert 'bot_name = "coach_bot"' in unnamed.mend
+    other = bot_api["environ"] | {"COUNTDOWN_TELEGRAM__BOT_NAME": "another_bot"}
+    assert of(look(other, tmp_path), "telegram").health is Health.WRONG
 
 
 @pytest.mark.parametrize(
@@ -135,7 +146,7 @@ def test_an_smsc_lets_the_right_password_in_and_takes_no_reply(node: str, tmp_pa
         right = SMPP | {"COUNTDOWN_SMS__PORT": str(port)}
         finding = of(look(right, tmp_path), "sms")
         assert (finding.health, finding.says) == (
-            Health.WELL, f"127.0.0.1:{port} lets coach in",
+            Health.WELL, f"127.0.0.1:{port} lets coach in; Spanish accents: keep",
         )  # fmt: skip
         smsc.tell()
         assert smsc.seen("bind") == [{"event": "bind", "as": "bind_transmitter"}]
@@ -151,6 +162,7 @@ def test_the_doctor_and_the_bot_api_server_written_by_others(node: str, tmp_path
     rig = TelegramRig(node)
     environ = {
         "COUNTDOWN_TELEGRAM__TOKEN": rig.token, "COUNTDOWN_TELEGRAM__API": rig.api,
+        "COUNTDOWN_TELEGRAM__BOT_NAME": "coach_test_bot",
     }  # fmt: skip
     try:
         assert of(look(environ, tmp_path), "telegram").says == "the bot is @coach_test_bot"

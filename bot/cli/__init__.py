@@ -25,6 +25,7 @@ COMMANDS: Mapping[str, str] = {  # command -> module:function, in the order of -
     "serve": "serve:serve",
     "accounts": "accounts:accounts",
     "doctor": "doctor:doctor",
+    "simulate": "simulate:simulate_command",
 }
 
 

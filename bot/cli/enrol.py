@@ -26,7 +26,8 @@ def import_schedule(
     Columns that must be there: patient_id, name, phone, born, joint, side, surgery_date, surgeon.
     May be there: language, start_time, arrival_time, zone, coach_name, coach_phone, coach_copies
     (everything, reminders or trouble_only), facts (smoker=yes; pets=no), medicine_holds
-    (medicine | last dose date | prescriber | instruction; several divided by ;).
+    (medicine | last dose date | prescriber | instruction; several divided by ;), consent (paper,
+    class, or the name of the form; who has none is asked by text before anything else).
 
     Examples:
 

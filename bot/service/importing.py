@@ -51,7 +51,7 @@ def take_in(care: Care, schedule: Schedule, channel: str, who: str = WHO) -> Ite
         try:
             done.outcomes[row.patient_id] = _take_row(care, row, channel, who)
         except AddressTaken as taken:
-            mend = "Check the number. Two people on one phone are enrolled on the nurse's page."
+            mend = "Check the number. Two people cannot share one telephone here: ask for another."
             done.faults.append(RowFault(row.line, "phone", str(taken), mend))
         yield done
     done.absent = _absent(care, schedule)
@@ -72,7 +72,7 @@ def _wish(row: ScheduleRow, channel: str) -> Enrolment:
         reference=row.patient_id,
         name=row.name,
         channel=channel,
-        address=row.phone,
+        address="" if channel == "telegram" else row.phone,  # there a link opens the chat
         surgery=_surgery(row),
         surgeon=row.surgeon,
         born=row.born,

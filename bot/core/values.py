@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 
-from babel.dates import format_date
+from babel.dates import format_date, format_skeleton, format_time
 
 from bot.core.arrival import arrival
 from bot.core.countdown import comes_twice, local
@@ -29,17 +29,24 @@ _DATED = ("day", "last_dose")  # part values that are stored as ISO text
 def surgery_values(rules: Rules, surgery: Surgery, language: str) -> dict[str, str]:
     """Give the ready-to-print values that hang on the hospital's rules and the surgery.
 
-    A further value of the rules named `x_es` replaces `x` in Spanish.
+    A further value of the rules named `x_es` replaces `x` in Spanish. A language without words
+    of its own here takes them from the rules (`knee_vi`, `left_vi`, `not_set_vi`), so that adding
+    one needs no code; dates and times are babel's.
     """
     return {
         **_hospital_values(rules),
         **_time_values(rules, surgery, language),
         "surgery_day": weekday(surgery.on, language),
         "surgery_date": long_date(surgery.on, language),
-        "joint": _WORDS[language].get(surgery.joint, surgery.joint),
-        "side": _WORDS[language].get(surgery.side, surgery.side),
+        "joint": _word(surgery.joint, rules, language),
+        "side": _word(surgery.side, rules, language),
         **_in_language(rules.values, language),
     }
+
+
+def _word(name: str, rules: Rules, language: str) -> str:
+    found = _WORDS.get(language, {}).get(name) or rules.values.get(f"{name}_{language}")
+    return found or _WORDS["en"].get(name, name)
 
 
 def hospital_values(rules: Rules, language: str) -> dict[str, str]:
@@ -60,19 +67,29 @@ def moment_words(moment: datetime, zone: str, language: str) -> str:
     here = local(moment, zone)
     twice = comes_twice(moment, zone) and here.fold == 0
     said = clock_words(here.date(), here.time(), language)
-    return said + (_FIRST_OF_TWO[language] if twice else "")
+    return said + (_FIRST_OF_TWO.get(language, _FIRST_OF_TWO["en"]) if twice else "")
 
 
 def clock_words(on: date, at: time, language: str) -> str:
     """Say a local clock time with its weekday.
 
-    Midnight belongs to the night that people call it by: 00:00 on Monday is Sunday night.
+    Midnight belongs to the night that people call it by: 00:00 on Monday is Sunday night. Where
+    there are no words for that it is a minute earlier, which no one takes for another day.
     """
+    if language not in _WORDS:
+        return _elsewhere(on, at, language)
     if (at.hour, at.minute) == (0, 0):
         night_of = weekday(on - timedelta(days=1), language)
         return f"midnight {night_of} night" if language == "en" else f"medianoche del {night_of}"
     day = weekday(on, language)
     return _english(day, at) if language == "en" else _spanish(day, at)
+
+
+def _elsewhere(on: date, at: time, language: str) -> str:
+    if (at.hour, at.minute) == (0, 0):
+        on, at = on - timedelta(days=1), time(23, 59)
+    said = format_time(at, "short", locale=language).replace("\u202f", " ").replace("\xa0", " ")
+    return f"{said} {weekday(on, language)}"
 
 
 @lru_cache(maxsize=4096)
@@ -84,6 +101,8 @@ def weekday(on: date, language: str) -> str:
 @lru_cache(maxsize=4096)
 def long_date(on: date, language: str) -> str:
     """Say weekday, month and day."""
+    if language not in _DATE:
+        return str(format_skeleton("MMMMEEEEd", on, locale=language))
     return format_date(on, _DATE[language], locale=language)
 
 
@@ -123,9 +142,14 @@ def _time_values(rules: Rules, surgery: Surgery, language: str) -> dict[str, str
         "gum_mints_until": fasting.gum_mints if fasting else None,
     }
     return {
-        name: moment_words(moment, surgery.zone, language) if moment else _NOT_SET[language]
+        name: moment_words(moment, surgery.zone, language) if moment else _not_set(rules, language)
         for name, moment in moments.items()
     }
+
+
+def _not_set(rules: Rules, language: str) -> str:
+    own = _NOT_SET.get(language) or rules.values.get(f"not_set_{language}")
+    return own or _NOT_SET["en"]
 
 
 def _hospital_values(rules: Rules) -> dict[str, str]:
@@ -161,6 +185,8 @@ def _dated(text: str, language: str) -> str:
     if "T" not in text:
         return said
     clock = entered.time()
+    if language not in _WORDS:
+        return f"{said}, {format_time(clock, 'short', locale=language)}"
     if language == "en":
         return f"{said}, {_english('', clock).strip()}"
     return f"{said}, {_spanish('', clock).removesuffix(' del ')}"

@@ -101,7 +101,7 @@ def _accepted(practice: Practice, message: Message, provider_id: str, now: datet
     """Store the provider's id; a message about an escalation is also an entry in its log."""
     with writing(practice.engine) as connection:
         changes = {"provider_id": provider_id}
-        if receipts.delivery_of(connection, message.id) is not DeliveryState.UNDELIVERED:
+        if receipts.delivery_of(connection, message.id) != DeliveryState.UNDELIVERED:
             changes |= {"state": "sent", "reason": ""}  # else its report by our key came first
         outbox.mark(connection, message.id, changes, now)
         _log_in_case(practice, connection, message, now)

@@ -31,10 +31,7 @@ def receipt(practice: Practice, delivery: Delivery, now: datetime) -> None:
         if message is not None:
             _apply(practice, connection, message, delivery, now)
         elif delivery.provider_id is not None:
-            early = EarlyReceipt(
-                delivery.channel, delivery.provider_id, delivery.state, delivery.reason
-            )
-            receipts.put_early(connection, early, now)
+            _keep(connection, delivery, delivery.provider_id, now)
         else:
             _report_on_address(practice, connection, delivery, now)
 
@@ -52,7 +49,11 @@ def take_up_early(practice: Practice, now: datetime) -> int:
     with writing(practice.engine) as connection:
         for early in found:
             delivery = Delivery(
-                early.channel, early.state, now, early.provider_id, reason=early.reason
+                early.channel,
+                DeliveryState(early.state),
+                now,
+                early.provider_id,
+                reason=early.reason,
             )
             message = _reported(connection, delivery)
             if message is not None:
@@ -62,11 +63,23 @@ def take_up_early(practice: Practice, now: datetime) -> int:
     return len(found)
 
 
+def _keep(connection: Connection, delivery: Delivery, provider_id: str, now: datetime) -> None:
+    """Keep an early report, unless one that goes further was kept before."""
+    old = receipts.early_of(connection, delivery.channel, provider_id)
+    if moves_forward(_state(old), delivery.state):
+        early = EarlyReceipt(delivery.channel, provider_id, delivery.state, delivery.reason)
+        receipts.put_early(connection, early, now)
+
+
+def _state(stored: str | None) -> DeliveryState | None:
+    return DeliveryState(stored) if stored else None
+
+
 def _apply(
     practice: Practice, connection: Connection, message: Message, delivery: Delivery, now: datetime
 ) -> None:
     """Move the delivery forward. A message that was given up and did arrive counts as sent."""
-    if not moves_forward(receipts.delivery_of(connection, message.id), delivery.state):
+    if not moves_forward(_state(receipts.delivery_of(connection, message.id)), delivery.state):
         return
     changes: dict[str, object] = {"delivery": str(delivery.state)}
     lost = delivery.state is DeliveryState.UNDELIVERED

@@ -5,7 +5,6 @@ from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, delete, select
 
-from bot.channels.base import DeliveryState, moves_forward
 from bot.store.engine import upsert
 from bot.store.tables_log import OUTBOUND
 from bot.store.tables_reach import EARLY_RECEIPT
@@ -24,30 +23,31 @@ class EarlyReceipt:
 
     channel: str
     provider_id: str
-    state: DeliveryState
+    state: str
     reason: str
 
 
-def delivery_of(connection: Connection, message: int) -> DeliveryState | None:
+def delivery_of(connection: Connection, message: int) -> str | None:
     """The state in the receipt that counts; None while there is none."""
-    state = connection.execute(_STATE, {"message": message}).scalar()
-    return DeliveryState(state) if state else None
+    return connection.execute(_STATE, {"message": message}).scalar() or None
+
+
+def early_of(connection: Connection, channel: str, provider_id: str) -> str | None:
+    """The state in the early report on a message; None if there is none."""
+    state: str | None = connection.execute(
+        select(EARLY_RECEIPT.c.state).where(
+            EARLY_RECEIPT.c.channel == channel, EARLY_RECEIPT.c.provider_id == provider_id
+        )
+    ).scalar()
+    return state
 
 
 def put_early(connection: Connection, receipt: EarlyReceipt, now: datetime) -> None:
-    """Keep a report until its message is known. A report that would move back is dropped."""
-    old = connection.execute(
-        select(EARLY_RECEIPT.c.state).where(
-            EARLY_RECEIPT.c.channel == receipt.channel,
-            EARLY_RECEIPT.c.provider_id == receipt.provider_id,
-        )
-    ).scalar()
-    if not moves_forward(DeliveryState(old) if old else None, receipt.state):
-        return
+    """Keep a report until its message is known, in the place of an earlier one."""
     values = {
         "channel": receipt.channel,
         "provider_id": receipt.provider_id,
-        "state": str(receipt.state),
+        "state": receipt.state,
         "reason": receipt.reason,
         "received_at": now,
     }
@@ -57,7 +57,7 @@ def put_early(connection: Connection, receipt: EarlyReceipt, now: datetime) -> N
 def known_now(connection: Connection) -> list[EarlyReceipt]:
     """The early reports whose message has its provider id by now."""
     return [
-        EarlyReceipt(row.channel, row.provider_id, DeliveryState(row.state), row.reason)
+        EarlyReceipt(row.channel, row.provider_id, row.state, row.reason)
         for row in connection.execute(_KNOWN_NOW)
     ]
 

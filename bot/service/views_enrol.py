@@ -11,7 +11,7 @@ from bot.core.date_questions import Question, date_questions
 from bot.core.protocol import Surgery
 from bot.core.record import Operation
 from bot.service.practice import Practice
-from bot.store import clinic, patients, person, surgeries
+from bot.store import clinic, patients, surgeries
 from bot.store.engine import reading
 
 
@@ -60,13 +60,6 @@ def questions_about(
         known = clinic.perhaps_same(connection, name, born, reference)
     today = now.astimezone(ZoneInfo(surgery.zone)).date()
     return date_questions(surgery, today, practice.rules.hours, known)
-
-
-def invitation(practice: Practice, patient: int) -> str:
-    """The code that the patient's link carries, until they have followed it; else ""."""
-    with reading(practice.engine) as connection:
-        codes = [one.code for one in person.addresses_of(connection, patient)]
-    return next((code for code in codes if code), "")
 
 
 def _address_fault(

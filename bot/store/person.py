@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
+from bot.store.links import is_waiting
 from bot.store.tables import CONSENT, CONTACT, FACT, PROMPT, SURGERY
 
 
@@ -41,9 +42,9 @@ class Address:
     wrong: bool
 
     @property
-    def code(self) -> str:
-        """The invitation code, while the patient has not followed their link; else ""."""
-        return self.address.removeprefix("code:") if self.address.startswith("code:") else ""
+    def waiting(self) -> bool:
+        """True while the patient has not opened the chat by their link."""
+        return is_waiting(self.address)
 
 
 @dataclass(frozen=True, slots=True)

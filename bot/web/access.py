@@ -14,6 +14,7 @@ from bot.web.visit import Visit
 Handler = Callable[[Visit], Response]
 STAFF = frozenset(Role)
 NURSE = frozenset({Role.NURSE})
+EDUCATOR = frozenset({Role.EDUCATOR})
 CARE = frozenset({Role.NURSE, Role.EDUCATOR})
 OVERSIGHT = frozenset({Role.NURSE, Role.ADMINISTRATOR})
 REPORTS = frozenset({Role.EDUCATOR, Role.NURSE, Role.ADMINISTRATOR})

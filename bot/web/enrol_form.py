@@ -1,7 +1,5 @@
 """From the fields of the enrolment form to what enrolling needs."""
 
-from collections.abc import Callable
-
 from bot.core.copies import CopyLevel
 from bot.core.protocol import FactValue, MedicineHold, Surgery
 from bot.service.enrolment import CoachWish, Enrolment
@@ -25,10 +23,10 @@ FIELDS = (
 WORDING = "Agreed on paper at enrolment to text messages, told that they are not encrypted."
 
 
-def wish_of(visit: Visit, zone: str, new_code: Callable[[], str]) -> Enrolment:
+def wish_of(visit: Visit, zone: str) -> Enrolment:
     """The enrolment that the form asks for. Raises Refused at the first thing to mend."""
     channel = "telegram" if visit.field("channel") == "telegram" else "sms"
-    address = f"code:{new_code()}" if channel == "telegram" else a_phone(visit, "phone")
+    address = "" if channel == "telegram" else a_phone(visit, "phone")  # "": opened by a link
     return Enrolment(
         reference=_filled(visit, "reference", "hospital’s patient number"),
         name=_filled(visit, "name", "name"),

@@ -11,13 +11,14 @@ from bot.core.date_questions import Question
 from bot.service import views
 from bot.service.enrolment import Enrolment
 from bot.service.importing import Imported, take_in
+from bot.service.linking import LINK_LASTS
 from bot.service.views_enrol import Row, questions_about, rows_of
 from bot.service.views_log import choices
 from bot.service.views_patient import Planned, countdown
 from bot.store.patients import AddressTaken
 from bot.web.enrol_form import FIELDS, wish_of
 from bot.web.fields import Refused
-from bot.web.handout import link_of, qr_of
+from bot.web.handout import qr_of
 from bot.web.visit import Visit
 
 MOST_ROWS = 2000
@@ -32,7 +33,7 @@ def page(visit: Visit) -> Response:
 def enrol(visit: Visit) -> Response:
     """Store one patient; or ask about what is unusual; or say what is wrong."""
     try:
-        wish = wish_of(visit, _zone(visit), visit.site.new_token)
+        wish = wish_of(visit, _zone(visit))
         _refuse_known(visit, wish)
         open_ones = _unanswered(visit, wish)
         if open_ones:
@@ -78,17 +79,36 @@ def enrol_file(visit: Visit) -> Response:
 
 def handout(visit: Visit) -> Response:
     """One page to give to the patient: the dates, the numbers, the way into the chat."""
+    return _handout(visit)
+
+
+def make_link(visit: Visit) -> Response:
+    """The same page with a fresh link as a QR code. It is shown this once; older links end."""
+    patient = visit.number("patient")
+    try:
+        link = visit.app.enrolment_link(visit.app.care.enrolment_code(patient, visit.who))
+    except ValueError as fault:
+        return _handout(visit, 422, refused=str(fault))
+    if link is None:
+        return _handout(visit, 422, refused="No chat is set up on this service: give the number.")
+    return _handout(visit, link=link)
+
+
+def _handout(visit: Visit, status: int = 200, link: str = "", refused: str = "") -> Response:
     patient = visit.number("patient")
     chart, planned = countdown(visit.app.practice, patient, visit.now)
     visit.saw(patient, "viewed a handout")
-    link = link_of(visit.app, patient)
     shown = [one for one in planned if one.dated.to == "patient" and one.mark.sign != "not_needed"]
     return visit.page(
         "handout.html",
+        status,
         chart=chart,
         days=_by_day(shown, chart.operation.surgery.zone),
         link=link,
         qr=qr_of(link) if link else "",
+        can_link=bool(visit.app.telegram_bot),
+        hours=int(LINK_LASTS.total_seconds() // 3600),
+        refused=refused,
         said=visit.field("said"),
     )
 
@@ -158,9 +178,8 @@ def _told(done: Imported, left: Sequence[Row]) -> dict[str, object]:
 
 
 def _channels(visit: Visit) -> list[tuple[str, str]]:
-    names = {"sms": "Text messages (SMS)", "telegram": "Telegram, by link or QR code"}
-    there = [(name, text) for name, text in names.items() if name in visit.app.channels]
-    return there or [("sms", names["sms"])]
+    links = [("telegram", "A chat, opened by a link or QR code")] if visit.app.telegram_bot else []
+    return [("sms", "Text messages (SMS)"), *links]
 
 
 def _channel(visit: Visit) -> str:

@@ -16,7 +16,7 @@ def a_date(visit: Visit, name: str, what: str) -> date:
         found = date.fromisoformat(visit.field(name))
     except ValueError:
         raise Refused(f"Enter the date of the {what} as year-month-day: 2027-03-15.") from None
-    if not 1990 <= found.year <= 2200:
+    if not 1900 <= found.year <= 2200:
         raise Refused(f"The year {found.year} of the {what} cannot be right.")
     return found
 

@@ -7,6 +7,7 @@ with a forged form.
 
 from bot.web import (
     change_pages,
+    content_pages,
     enrol_pages,
     escalation_pages,
     log_pages,
@@ -19,6 +20,7 @@ from bot.web import (
 )
 from bot.web.access import (
     CARE,
+    EDUCATOR,
     EVERYONE,
     LARGE,
     NURSE,
@@ -56,6 +58,7 @@ TABLE: tuple[Line, ...] = (
     get("/patients/{patient:int}", patient_pages.page, CARE),
     get("/patients/{patient:int}/strip.svg", patient_pages.strip_image, CARE),
     get("/patients/{patient:int}/handout", enrol_pages.handout, CARE),
+    post("/patients/{patient:int}/link", enrol_pages.make_link, CARE),
     post("/patients/{patient:int}/message", patient_pages.message, NURSE),
     post("/patients/{patient:int}/pause", patient_pages.pause, NURSE),
     post("/patients/{patient:int}/resume", patient_pages.resume, NURSE),
@@ -77,6 +80,10 @@ TABLE: tuple[Line, ...] = (
     get("/report/silence.svg", report_pages.silence, REPORTS),
     get("/report/alarms.svg", report_pages.alarms, REPORTS),
     get("/report/redatings.svg", report_pages.redatings, REPORTS),
+    # The content, for the educator
+    get("/content", content_pages.page, EDUCATOR),
+    post("/content/preview", content_pages.preview, EDUCATOR),
+    post("/content/back", content_pages.back, EDUCATOR),
     # A patient who is not real
     get("/trial", trial_pages.page, CARE),
     post("/trial", trial_pages.write, CARE),

@@ -120,8 +120,8 @@ def _reaches(walk: Walk, event: Match) -> bool:
     between = walk.words[walk.no_end : event.start]
     if len(between) > NEGATION_REACH:
         return False
-    strange = any(not w.separates and w.text not in FILLERS for w in between)
-    return not strange
+    strange = [w.text for w in between if not w.separates and w.text not in FILLERS]
+    return not strange or (len(strange) == 1 and strange[0].endswith(_ADJECTIVES))
 
 
 _LISTED_WITH = word_set(
@@ -142,10 +142,15 @@ FILLERS = _LISTED_WITH | word_set(
     "sudden significant known anymore i do does here is are house home family wet dry "
     "productive mild small big large deep open fresh red sore hot cold low flu covid else wrong "
     "come comes down ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
-    "persistent frequent tengo he ha tenido sentido presentado presento ningun ninguna tipo de "
+    "persistent frequent stained tinged lower upper "
+    "tengo he ha tenido sentido presentado presento ningun ninguna tipo de "
     "clase algun alguna muy tan la el los las un una unos unas en mi me ni o y haya hay siento "
     "sufro padezco mucho mucha problema para con por signos senales"
 )
+
+
+# "no episodic fever": one adjective may stand before what is denied.
+_ADJECTIVES = ("al", "ic", "ive", "ent", "ant", "ous", "ary", "able", "ible", "less", "wer", "ico")
 
 
 def _stands_alone(walk: Walk, event: Match) -> bool:

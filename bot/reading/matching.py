@@ -215,7 +215,7 @@ def _begun(match: Match, harmless: list[Match]) -> bool:
     return any(h.start <= match.start < h.end for h in harmless)
 
 
-_NEVER_HIDDEN = ("whole.", "act.question")
+_NEVER_HIDDEN = ("whole.", "act.question", "unsure.joint")
 
 
 def _covers(match: Match) -> bool:

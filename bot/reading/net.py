@@ -57,7 +57,7 @@ def _hints_enough(
             return bool(body or (distress and not usual))
         contrasted = [h for h in (*body, *distress) if _after_contrast(reply, h)]
         return bool(contrasted and not usual) or bool(distress and body and not usual)
-    if usual or not distress:
+    if usual or not distress or reading.act is Act.NOT_DONE:
         return False
     return bool(body) or not _SELF.isdisjoint(reply.whole.split())
 

@@ -67,9 +67,15 @@ class Card:
     person: Beside
     titles: tuple[str, ...]
     deadline: datetime | None
-    sbar: str
+    background: Background
+    now: datetime
     section: Section
     days: int  # to surgery, by the hospital's calendar
+
+    @property
+    def sbar(self) -> str:
+        """The summary for the call."""
+        return summary(self.case, self.background, self.deadline, self.now)
 
     @property
     def zone(self) -> str:
@@ -142,7 +148,7 @@ def _card(
     practice: Practice, case: Case, person: Beside, due: datetime | None, now: datetime
 ) -> Card:
     reasons = practice.book.reasons
-    titles = tuple(reasons[r].title if r in reasons else r for r in case.reasons)
+    titles = {name: reasons[name].title if name in reasons else name for name in case.reasons}
     background = Background(
         patient=person.name,
         phone=person.phone or "no address on file",
@@ -151,14 +157,15 @@ def _card(
         holds=tuple(f"{h.medicine}, last dose {h.last_dose_on:%d %b}" for h in person.holds),
         done=tuple(person.done),
         coach=", ".join(name for name, _ in person.coaches),
-        titles=tuple((name, reason.title) for name, reason in reasons.items()),
+        titles=tuple(titles.items()),
     )
     return Card(
         case=case,
         person=person,
-        titles=titles,
+        titles=tuple(titles.values()),
         deadline=due,
-        sbar=summary(case, background, due, now),
+        background=background,
+        now=now,
         section=section_of(case.topic, case.severity, trial=person.trial),
         days=(person.surgery.on - now.astimezone(ZoneInfo(person.surgery.zone)).date()).days,
     )

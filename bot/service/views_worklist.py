@@ -20,7 +20,7 @@ from bot.store.engine import reading
 from bot.store.worklist import Count
 
 SHIFT = timedelta(hours=12)
-_MOST = 200  # lines on a handover sheet
+_MOST = 100  # lines on a handover sheet
 _TOPICS = tuple(section.topics for section in SECTIONS[:-1])
 
 
@@ -58,7 +58,7 @@ class NeedsYou:
         return tuple(card for _, cards in self.groups for card in cards)
 
 
-def needs_you(practice: Practice, now: datetime, page: int = 1, size: int = 40) -> NeedsYou:
+def needs_you(practice: Practice, now: datetime, page: int = 1, size: int = 25) -> NeedsYou:
     """One page of the worklist."""
     with reading(practice.engine) as connection:
         counts = worklist.open_counts(connection)
@@ -101,7 +101,7 @@ def handover(practice: Practice, now: datetime) -> Handover:
         ids = worklist.open_in_order(connection, _TOPICS, _MOST, 0)
         found = cards(connection, practice, ids, now)
         closed = cards(
-            connection, practice, worklist.closed_since(connection, now - SHIFT, _MOST), now
+            connection, practice, worklist.closed_since(connection, now - SHIFT, _MOST // 2), now
         )
         zone = worklist.usual_zone(connection)
     standing = [(c, c.case.standing) for c in found]

@@ -15,18 +15,26 @@ def page(visit: Visit) -> Response:
     shown = sorted({card.person.patient for card in found.cards})
     visit.saw(None, "viewed the worklist", patients=shown)
     said = SAID.get(visit.field("said"), "")
-    return visit.page("needs_you.html", list=found, mark=_mark(found), said=said)
+    mark = _mark(found)
+    return visit.page("needs_you.html", list=found, mark=mark, fresh=_fresh(mark, visit), said=said)
 
 
 def part(visit: Visit) -> Response:
-    """The part that is asked for again and again; a patient not shown before is written down."""
+    """The part that is asked for again and again; a patient not shown before is written down.
+
+    204, nothing to replace, while neither a case nor the minute has changed.
+    """
     found = _found(visit)
+    mark = _mark(found)
+    fresh = _fresh(mark, visit)
+    if visit.field("fresh") == fresh:
+        return Response(status_code=204)
     known = {int(one) for one in visit.field("known").split(".") if one.isdecimal()}
-    fresh = {card.person.patient for card in found.cards} - known
-    if fresh:
-        visit.saw(None, "viewed the worklist", patients=sorted(fresh))
-    response = visit.page("needs_you_part.html", list=found, mark=_mark(found), said="")
-    response.headers["X-Content-Mark"] = _mark(found)
+    new = {card.person.patient for card in found.cards} - known
+    if new:
+        visit.saw(None, "viewed the worklist", patients=sorted(new))
+    response = visit.page("needs_you_part.html", list=found, mark=mark, fresh=fresh, said="")
+    response.headers["X-Content-Mark"] = mark
     return response
 
 
@@ -34,6 +42,11 @@ def _found(visit: Visit) -> NeedsYou:
     asked = visit.field("page")
     number = int(asked) if asked.isdecimal() and len(asked) < 6 else 1
     return needs_you(visit.app.practice, visit.now, number)
+
+
+def _fresh(mark: str, visit: Visit) -> str:
+    """Differs when anything that the page shows differs: times are shown by the minute."""
+    return f"{mark}{visit.now:%H%M}"
 
 
 def _mark(found: NeedsYou) -> str:

@@ -204,6 +204,32 @@ def test_the_part_that_updates_itself_keeps_nobody_signed_in(fever):
     assert nurse.get("/live/needs-you?page=1&known=1").status_code == 401
 
 
+def test_an_update_without_news_is_empty_until_the_minute_changes(fever):
+    nurse = fever.signed_in()
+    again = re.search(r'hx-get="([^"]+)"', nurse.get("/").text).group(1).replace("&amp;", "&")
+    assert nurse.get(again).status_code == 204
+    act(nurse, fever, "acknowledge")
+    assert "Ann Lee</strong> has it" in nurse.get(again).text
+    again = re.search(r'hx-get="([^"]+)"', nurse.get("/").text).group(1).replace("&amp;", "&")
+    fever.wait(minutes=1)
+    assert nurse.get(again).status_code == 200
+
+
+def test_a_long_list_is_in_parts_and_each_case_is_on_one(ward):
+    for n in range(1, 31):
+        ward.enrol(n, f"Person {n}")
+        ward.phones.receive(ward.phone(n), "I have a fever of 102")
+    nurse = ward.signed_in()
+    shown = []
+    pages = ward.app.worklist()
+    for part in range(1, 5):
+        text = nurse.get(f"/?page={part}").text
+        shown += re.findall(r'id="case-(\d+)"', text)
+        if f"Part {part} of {part}" in text:
+            break
+    assert sorted(map(int, shown)) == sorted(item.case.id for item in pages)
+
+
 def test_a_patient_who_appears_in_an_update_is_written_down_as_seen(fever):
     from bot.store.engine import reading
     from bot.store.tables_log import AUDIT

@@ -4,15 +4,18 @@ import random  # noqa: TID251 - seeded: a run is repeated exactly from its seed
 import resource
 import tempfile
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from time import perf_counter
 
+from bot.service.practice import Practice
 from bot.simulate.audit import Findings, audit
 from bot.simulate.clinic import Clinic
 from bot.simulate.evidence import gather
 from bot.simulate.faults import Trouble
-from bot.wiring import App, build
+from bot.store.engine import open_engine
+from bot.store.schema import upgrade
+from bot.wiring import App, build, system_clock
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +45,21 @@ class Outcome:
         return {**counts, **rest, "examples": {n: lines[:5] for n, lines in found.items() if lines}}
 
 
-def simulate(patients: int, days: int, seed: int, faults: Iterable[str] = ()) -> Outcome:
-    """Play `days` with the faults and two days without, in a database that is thrown away."""
+def simulate(
+    patients: int,
+    days: int,
+    seed: int,
+    faults: Iterable[str] = (),
+    practice: Practice | None = None,
+) -> Outcome:
+    """Play `days` with the faults and two days without, in a database that is thrown away.
+
+    `practice` spares loading the content anew for each of many runs.
+    """
     began, names = perf_counter(), tuple(sorted(faults))
     with tempfile.TemporaryDirectory() as folder:
         url = f"sqlite:///{Path(folder) / 'run.db'}"
-        clinic = _clinic(build(url), url, days, seed, names)
+        clinic = _clinic(_app(url, practice), url, days, seed, names)
         clinic.run(patients)
         logs = gather(clinic)
         clinic.app.close()
@@ -63,6 +75,14 @@ def simulate(patients: int, days: int, seed: int, faults: Iterable[str] = ()) ->
         peak_rss_mb=round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1),
         events_hash=logs.fingerprint(),
     )  # fmt: skip
+
+
+def _app(url: str, practice: Practice | None) -> App:
+    if practice is None:
+        return build(url)
+    engine = open_engine(url)
+    upgrade(engine)
+    return App(replace(practice, engine=engine), system_clock)  # the clinic puts in its own clock
 
 
 def _clinic(app: App, url: str, days: int, seed: int, names: tuple[str, ...]) -> Clinic:

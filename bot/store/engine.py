@@ -54,8 +54,13 @@ def writing(engine: Engine) -> Iterator[Connection]:
 @contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
     """One consistent read; on SQLite it takes no write lock."""
-    with engine.execution_options(sqlite_begin="DEFERRED").begin() as connection:
+    with _deferred(engine).begin() as connection:
         yield connection
+
+
+@lru_cache(maxsize=4)
+def _deferred(engine: Engine) -> Engine:
+    return engine.execution_options(sqlite_begin="DEFERRED")  # making one costs more than using it
 
 
 def insert_new(connection: Connection, table: Table, values: dict[str, Any]) -> int | None:

@@ -5,12 +5,21 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, insert, select, update
+from sqlalchemy import (
+    BindParameter,
+    Connection,
+    Integer,
+    Row,
+    bindparam,
+    insert,
+    select,
+    update,
+)
 
 from bot.core.escalation import Case, Entry, Step
 from bot.store.tables_log import ESCALATION, ESCALATION_EVENT
 
-_CASE = bindparam("case")
+_CASE: BindParameter[int] = bindparam("case", type_=Integer)
 _HEAD = select(ESCALATION.c.id, ESCALATION.c.patient_id, ESCALATION.c.topic).where(
     ESCALATION.c.id == _CASE
 )

@@ -44,7 +44,9 @@ def as_begun(book: FlowBook, conversation: Conversation) -> FlowBook:
         return book
     old: dict[str, Flow] = {}
     for name, revision in sorted(begun_with(conversation)):
-        found = book.retired.get((name, revision)) or _any_revision(book, name)
+        found = book.retired.get((name, revision))
+        if found is None and name not in book.flows:
+            found = _any_revision(book, name)
         if found is not None and lacks(book, name, revision):
             old[name] = found
     if not old:

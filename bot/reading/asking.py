@@ -15,9 +15,9 @@ _OPENERS = word_set(
     "cuanta cuando como puede puedo pueden es son sera me y"
 )
 _ARTICLES = word_set("a an the una un la el")
-_SUBJECT_VERBS = word_set("is are es son")
+_SUBJECT_VERBS = word_set("is are es son da dan causa causan provoca puede pueden")
 _CLAIMS = word_set(
-    "im ive my mine this these me mi mis esta este estas estos estoy ando traigo sigo siento help "
+    "im ive my mine this these mi mis esta este estas estos estoy ando traigo sigo siento help "
     "helps stop rid treat someone somebody anyone anybody there call called 911 take takes tomo "
     "ayuda alguien llamo llame quita quitar hoy today now tonight yesterday ayer anoche ahora"
 )
@@ -28,6 +28,9 @@ _NO_CLAIM_BEFORE_I = word_set(
     "will do should can could would did if whether when may does what once until before after"
 )
 _LATER = word_set("after afterwards following despues afterward")
+_OWN_VERBS = word_set(
+    "duele duelen siento arde arden pica pican salio salieron dio cai pego hincho quema falta"
+)
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
 _IF = word_set("if si")
 _SUPPOSING = word_set("si cuando if")
@@ -97,4 +100,4 @@ def _claims_at(texts: list[str], at: int) -> bool:
         return before not in _SUPPOSING and texts[0] not in ("puedo",)
     if text == "my" and before in ("will", "would", "could", "can"):
         return _LATER.isdisjoint(texts)
-    return text in _CLAIMS and not (text == "me" and (at == 0 or before in ("y", "si", "will")))
+    return text in _CLAIMS or (text == "me" and following in _OWN_VERBS)

@@ -173,7 +173,8 @@ def _outermost(found: list[Match]) -> list[Match]:
     cover = answer_cover = (-1, -1)
     for match in found:
         span = match[:2]
-        if match.end <= cover[1] and span != cover and not match.concept.startswith(_NEVER_HIDDEN):
+        inside = match.end <= cover[1] and span != cover
+        if inside and not _stays(match, cover):
             continue
         if match.layer == 0:
             if match.end <= answer_cover[1] and span != answer_cover:
@@ -184,6 +185,12 @@ def _outermost(found: list[Match]) -> list[Match]:
             cover = span
         kept.append(match)
     return kept
+
+
+def _stays(match: Match, cover: tuple[int, int]) -> bool:
+    """True for the "I'm" of "I'm sick", which still ends the reach of an earlier "no"."""
+    opens = match.start == cover[0] and match.concept in ("mod.restart", "mod.restart_verb")
+    return opens or match.concept.startswith(_NEVER_HIDDEN)
 
 
 def _without_overlaid(found: list[Match]) -> list[Match]:

@@ -90,8 +90,10 @@ def _is_of_no_body(measured: Measured, harmless: list[Match], matches: list[Matc
     return weather and not any(m.concept.startswith("symptom.fever") for m in matches)
 
 
-def _by_place(match: Match) -> tuple[int, int]:
-    return match.start, -match.end
+def _by_place(match: Match) -> tuple[int, bool, int]:
+    """Left to right; the "I'm" of "I'm sick" before what it opens."""
+    opens = match.concept in ("mod.restart", "mod.restart_verb")
+    return match.start, not opens, -match.end
 
 
 def _danger(reply: Understood) -> Reading | None:
@@ -101,7 +103,8 @@ def _danger(reply: Understood) -> Reading | None:
     if harm:
         return Reading(Act.SELF_HARM, alert=True, because=_words(harm))
     fell = any(m.concept == "symptom.fall" for m in mentions)
-    grave = [m for m in mentions if _is_grave(m, fell)]
+    long_ago = _is_long_ago(reply)
+    grave = [m for m in mentions if _is_grave(m, fell) and not (m.others and long_ago)]
     if not grave:
         return None
     return _about(Act.EMERGENCY, reply, grave, [m for m in mentions if not m.others])
@@ -120,13 +123,18 @@ def _alarm(reply: Understood) -> Reading | None:
     """Symptoms of the patient, then illness around them."""
     mentions = [m for m in reply.mentions if m.holds]
     own = [m for m in mentions if not m.others and m.concept in SYMPTOMS and not _is_idle(m)]
-    exposed = [m for m in mentions if m.others]
+    exposed = [m for m in mentions if m.others and not _is_long_ago(reply)]
     if own:
         reading = _about(Act.SYMPTOM, reply, own, own)
         return replace(reading, also=(Act.EXPOSURE,)) if exposed else reading
     if exposed:
         return Reading(Act.EXPOSURE, alert=True, because=_words(exposed))
     return None
+
+
+def _is_long_ago(reply: Understood) -> bool:
+    """True when someone else's illness is told as history."""
+    return reply.says("mod.past") and not reply.says("mod.recent", "mod.still")
 
 
 def _is_idle(mention: Mention) -> bool:

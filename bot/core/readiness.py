@@ -1,7 +1,7 @@
 """Where each item of a patient's countdown stands: done, waiting, late or not needed."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 
@@ -12,6 +12,8 @@ _NEEDS_START = frozenset({Anchor.START, Anchor.ARRIVAL, Anchor.LAST_FOOD, Anchor
 _SETTLED_WELL = {"done": "Done", "all_clear": "All clear"}
 _SAID = {  # what was recorded -> how the nurse reads it
     "not_done": "Said: not done",
+    "not_answered": "Not answered",
+    "not_asked": "Not asked",
     "held": "Held back: a nurse decides",
     "symptom": "A symptom was told",
 }
@@ -57,10 +59,13 @@ class Column:
     flow: str
     stem: str = ""
     needs_start: bool = False
+    others: frozenset[str] = frozenset()  # items that begin with the stem and are something else
 
     def covers(self, item: str) -> bool:
         """Whether a stored item belongs here."""
-        return item.startswith(self.stem) if self.stem else item == self.name
+        if not self.stem:
+            return item == self.name
+        return item.startswith(self.stem) and item not in self.others
 
 
 def columns(protocols: Iterable[Protocol], washes: int) -> tuple[Column, ...]:
@@ -70,7 +75,8 @@ def columns(protocols: Iterable[Protocol], washes: int) -> tuple[Column, ...]:
         for prompt in protocol.prompts:
             for column in _columns(prompt, washes):
                 found.setdefault(column.name, column)
-    return tuple(found.values())
+    fixed = frozenset(name for name, column in found.items() if not column.stem)
+    return tuple(replace(c, others=fixed) if c.stem else c for c in found.values())
 
 
 def _columns(prompt: Prompt, washes: int) -> list[Column]:

@@ -16,6 +16,7 @@ from bot.store.figures import Alarm, Cohort, Moved
 
 AHEAD, BACK = timedelta(days=42), timedelta(days=90)  # the span shown unless another is asked for
 SILENT_DAYS = (1, 3, 7)
+_NO_ANSWER = frozenset({"not_answered", "not_asked", "later"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,8 @@ def _completion(
             for value, number in counted.items() if column.covers(item) else ():
                 values[value] = values.get(value, 0) + number
         done = values.pop("done", 0) + values.pop("all_clear", 0)
-        not_needed, other = values.pop("not_needed", 0), sum(values.values())
+        not_needed = values.pop("not_needed", 0)
+        other = sum(n for value, n in values.items() if value not in _NO_ANSWER)
         none = max(0, come - done - not_needed - other)
         found.append(Completion(names.get(column.name, column.name), done, not_needed, other, none))
     return tuple(one for one in found if one.done or one.not_needed or one.not_done)

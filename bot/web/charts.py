@@ -66,7 +66,7 @@ def completion(rows: tuple[Completion, ...]) -> str:
         names = [row.title for row in rows]
         left = [0] * len(rows)
         parts = ("done", "not_needed", "not_done", "none")
-        labels = ("Done", "Not needed", "Said not done", "Nothing on record")
+        labels = ("Done", "Not needed", "Said not done", "No answer")
         for part, label, fill, hatch in zip(parts, labels, FILLS, HATCHES, strict=True):
             widths = [getattr(row, part) for row in rows]
             axes.barh(
@@ -76,6 +76,7 @@ def completion(rows: tuple[Completion, ...]) -> str:
             left = [a + b for a, b in zip(left, widths, strict=True)]
         axes.invert_yaxis()
         axes.set_xlabel("Patients whose day of surgery has come")
+        axes.xaxis.get_major_locator().set_params(integer=True)
         axes.legend(
             loc="upper center",
             bbox_to_anchor=(0.3, -0.06 - 0.5 / max(len(rows), 1)),

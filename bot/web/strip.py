@@ -41,7 +41,8 @@ def strip(chart: Chart, countdown: Sequence[Planned], now: datetime) -> str:
     """The strip as SVG: a column for each day, a sign for each message."""
     surgery = chart.operation.surgery
     zone = ZoneInfo(surgery.zone)
-    days = [one.dated.due.astimezone(zone).date() for one in countdown]
+    began = chart.patient.enrolled_at  # what was missed before it stands on this day
+    days = [max(one.dated.due, began).astimezone(zone).date() for one in countdown]
     first = min([*days, surgery.on - timedelta(days=LEAST_DAYS)])
     last = max([*days, surgery.on + timedelta(days=1)])
     width = max(20.0, ROOM / ((last - first).days + 1))

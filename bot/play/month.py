@@ -16,7 +16,7 @@ from bot.channels.base import Incoming, OnDelivery, OnIncoming, Outgoing, Sent
 from bot.core.conversation import OpenQuestion
 from bot.core.escalation import Case, Disposition, Step
 from bot.core.office import is_open
-from bot.play.month_people import ZONE, Person, answer_of, minutes_to_answer
+from bot.play.month_people import ZONE, Person, answer_of, is_silent, minutes_to_answer
 from bot.play.phones import NAME
 from bot.service import dispatch, inbound, outbox, views
 from bot.service.care import Care
@@ -24,7 +24,8 @@ from bot.service.practice import Practice
 from bot.service.views_worklist import needs_you
 
 STEP = timedelta(minutes=5)
-ROUNDS = timedelta(minutes=15)  # how often somebody looks at the nurse's list
+ROUNDS = timedelta(minutes=15)  # how often somebody looks at the nurse's list by day
+NIGHT_ROUNDS = timedelta(hours=1)
 NURSES = ("Nurse Adeyemi", "Nurse Lindqvist", "Nurse Okonjo")
 GRAVE = ("emergency", "urgent")
 _DECISIONS = {  # what a clinic decides about an alarm; invented shares, no published source
@@ -39,7 +40,7 @@ _DECISIONS = {  # what a clinic decides about an alarm; invented shares, no publ
 class Post:
     """The phones of a month: takes every message, and tells who got one."""
 
-    got: Callable[[str], None]
+    got: Callable[[Outgoing], None]
     name: str = NAME
     sent: int = 0
 
@@ -49,7 +50,7 @@ class Post:
     def send(self, outgoing: Outgoing) -> Sent:
         """Deliver at once."""
         self.sent += 1
-        self.got(outgoing.address)
+        self.got(outgoing)
         return Sent(outgoing.key)
 
     def trouble(self) -> str | None:
@@ -74,6 +75,7 @@ class Month:
     patients: dict[str, tuple[Person, int]] = field(default_factory=dict)  # by either address
     to_do: list[tuple[datetime, int, Callable[[], None]]] = field(default_factory=list)
     looks: set[tuple[str, datetime]] = field(default_factory=set)
+    woken: set[int] = field(default_factory=set)  # silent patients whom a nurse has reached
     number: "count[int]" = field(default_factory=count)
     post: Post = field(init=False)
     care: Care = field(init=False)
@@ -137,8 +139,9 @@ class Month:
             stop = at.replace(tzinfo=ZoneInfo(ZONE)).astimezone(UTC)
             self._at(stop, lambda: self._write(person.phone, "please stop texting me"))
 
-    def _got(self, address: str) -> None:
+    def _got(self, outgoing: Outgoing) -> None:
         """A phone buzzes; its owner looks at it after a while, and once for several messages."""
+        address = outgoing.address
         if address in self.patients:
             person, _ = self.patients[address]
             wait = timedelta(minutes=minutes_to_answer(person, self.rng))
@@ -153,6 +156,8 @@ class Month:
         chat = views.chart(self.practice, patient).conversation
         if address == person.coach_phone:
             self._coach_looks(address, chat.coach.open if chat.coach else None, chat.open)
+        elif is_silent(person, self.now) and patient not in self.woken:
+            return
         elif chat.open is not None and not chat.stopped:
             self._answer(person, chat.open)
 
@@ -185,7 +190,7 @@ class Month:
             grave = card.case.severity in GRAVE
             if (by_day or grave) and self._has_time(card.case):
                 self._follow(card.case)
-        self._at(self.now + ROUNDS, self._round)
+        self._at(self.now + (ROUNDS if by_day else NIGHT_ROUNDS), self._round)
 
     def _has_time(self, case: Case) -> bool:
         """A nurse gets to most cases within a round or two; now and then one has to wait."""
@@ -198,6 +203,7 @@ class Month:
         match case.standing:
             case Step.ACKNOWLEDGED:
                 self.care.reach_patient(case.id, who, "Spoke with the patient.")
+                self.woken.add(case.patient)
             case Step.PATIENT_REACHED:
                 self._decide(case, who)
             case Step.DECIDED:

@@ -50,7 +50,9 @@ def rests(month: Month) -> Rests:
     return Rests(
         overdue_prompts=len(left),
         unsent=sum(line.state == "queued" for line in views.threads(engine)),
-        late_cases=sum(1 for s in seen if s.deadline is None or s.deadline < now - timedelta(hours=1)),
+        late_cases=sum(
+            1 for s in seen if s.deadline is None or s.deadline < now - timedelta(hours=1)
+        ),
         silent_chats=sum(1 for _ in open_chats) if views.next_moment(engine) is None else 0,
     )
 
@@ -74,7 +76,9 @@ def _head(month: Month, cases: Sequence[Case], seconds: float) -> Text:
     joined = sum(1 for p in month.people if p.coach_phone and p.coach_joins)
     spanish = sum(1 for p in month.people if p.wish.language == "es")
     text = Text(f"{month.start:%d %B %Y} to {month.end:%d %B %Y}: ", style="bold")
-    text.append(f"{len(month.people)} invented patients, {spanish} in Spanish, {joined} with a coach\n")
+    text.append(
+        f"{len(month.people)} invented patients, {spanish} in Spanish, {joined} with a coach\n"
+    )
     text.append(f"{month.post.sent} messages out, {month.written} in, {len(cases)} escalations")
     text.append(f"  (played in {seconds:.0f} s)", style="dim")
     return text
@@ -89,7 +93,9 @@ def _table(title: str, *columns: str) -> Table:
 
 
 def _alarms(cases: Iterable[Case]) -> Table:
-    table = _table("Escalations opened, by the reason that opened them", "reason", "number", "of it")
+    table = _table(
+        "Escalations opened, by the reason that opened them", "reason", "number", "of it"
+    )
     found = Counter((case.opened.severity, case.reasons[0]) for case in cases)
     by_gravity: dict[str, list[str]] = {}
     for (severity, reason), number in found.most_common():

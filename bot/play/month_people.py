@@ -31,8 +31,14 @@ ILLNESSES = {
     "es": ("tengo fiebre de 38.6", "tengo mucha tos", "me salieron ronchas en la pierna",
            "me arde al orinar", "me cai en el baño"),
 }  # fmt: skip
+ALONE: Answers = {"coach_choice.ask": "no"}  # most who have a coach named them at enrolment
 HABITS = {"prompt": 62, "slow": 22, "terse": 10, "silent": 6}  # shares of every hundred patients
-MEDIAN_MINUTES = {"prompt": 7, "slow": 95, "terse": 25, "silent": 40}
+MEDIAN_MINUTES = {"prompt": 7, "slow": 45, "terse": 20, "silent": 30}
+# Where a terse patient's bare "1" is the good news that it is meant to be.
+ONE_IS_DONE = frozenset(
+    {"home_safety", "home_handy", "equipment", "soap_buy", "packing_knee", "packing_hip", "wash",
+     "sheets_clothes", "hand_washing", "preop_class", "symptom_check"}
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +89,7 @@ def _person(place: int, rng: Random, start: datetime, lend: Mapping[str, Answers
         wish=_wish(place, rng, on, language),
         enrolled=enrolled,
         habit=habit,
-        answers=lend[language],
+        answers=lend[language] if _by(rng, 0.3) else {**lend[language], **ALONE},
         ill_on=some_day(0.16),
         stops_on=some_day(0.03),
         silent_from=some_day(1.0) if habit == "silent" else None,
@@ -132,11 +138,14 @@ def _holds(rng: Random, on: date) -> tuple[MedicineHold, ...]:
     return (MedicineHold(medicine, last, "Dr. Priya Anand", "As in the clinic letter"),)
 
 
+def is_silent(person: Person, now: datetime) -> bool:
+    """True from the day on which this patient no longer looks at the phone."""
+    return person.silent_from is not None and now.date() >= person.silent_from
+
+
 def answer_of(person: Person, question: OpenQuestion, now: datetime, rng: Random) -> str | None:
     """What the patient writes to the open question, or None: they let it pass."""
     today = now.astimezone(UTC).date()
-    if person.silent_from is not None and today >= person.silent_from:
-        return None
     if question.flow == "symptom_check" and person.ill_on == today:
         return rng.choice(ILLNESSES[person.wish.language])
     if question.flow == "call_check":
@@ -145,8 +154,8 @@ def answer_of(person: Person, question: OpenQuestion, now: datetime, rng: Random
         return "I still took it this morning"
     if _by(rng, 0.03) and question.nudges == 0:
         return None  # read, put away and forgotten until the next message
-    if person.habit == "terse" and question.flow not in ("symptom_check", "medicine_unknown"):
-        return _written(person, question, rng) if question.unread else "1"
+    if person.habit == "terse" and question.flow in ONE_IS_DONE and not question.unread:
+        return "1"
     return _written(person, question, rng)
 
 
@@ -159,4 +168,4 @@ def _written(person: Person, question: OpenQuestion, rng: Random) -> str:
 
 def minutes_to_answer(person: Person, rng: Random) -> float:
     """How long the patient takes: most answer soon, some in hours."""
-    return min(float(rng.lognormvariate(0.0, 1.0)) * MEDIAN_MINUTES[person.habit], 600.0)
+    return min(float(rng.lognormvariate(0.0, 0.8)) * MEDIAN_MINUTES[person.habit], 600.0)

@@ -1,6 +1,6 @@
 """Every page fits its window, on a desk and on a phone; the pictures in docs/ are taken here.
 
-COUNTDOWN_PICTURES=docs/pictures .venv/bin/python -m pytest tests/web/browser/test_browser_layout.py
+COUNTDOWN_PICTURES=docs/screens .venv/bin/python -m pytest tests/web/browser/test_browser_layout.py
 """
 
 import os
@@ -17,12 +17,12 @@ pytestmark = pytest.mark.peers
 def test_no_page_is_wider_than_its_window(site, open_page, sign_in, width, dark, tmp_path):
     cases = site.ward.morning()
     folder = Path(os.environ.get("COUNTDOWN_PICTURES", tmp_path))
-    kind = f"{'desk' if width > 600 else 'phone'}-{'dark' if dark else 'light'}"
+    kind = f"{'desktop' if width > 600 else 'phone'}{'-dark' if dark else ''}"
 
     def look(page, name):
         wide = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
         assert wide <= 0, f"{name} is {wide} pixels too wide"
-        page.screenshot(path=folder / f"page-{name}-{kind}.png")
+        page.screenshot(path=folder / f"{name}-{kind}.png")
 
     look(open_page("/sign-in", width=width, dark=dark), "sign-in")
     page = sign_in("Ann Lee", width=width, dark=dark)

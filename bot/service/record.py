@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from bot.core.consent import AGREED
 from bot.core.conversation import Conversation, OpenQuestion, Say, TimeUp
 from bot.core.dialogue_draft import SYSTEM, items_of
 from bot.core.protocol import FactValue, MedicineHold
@@ -29,13 +30,22 @@ def resume(desk: Desk) -> None:
 
 
 def opt_back_in(desk: Desk, wording: str) -> None:
-    """The patient came back by telling staff, in these words."""
+    """The patient agreed, or came back, by telling staff, in these words.
+
+    A no to the messages, or the question of consent still open, is settled by this; a pause by
+    staff is not.
+    """
     party = patients.address_of(desk.connection, desk.patient)
     if party is not None:
         patients.reopen_address(desk.connection, party)
         language = desk.chart.conversation.language
         note_consent(desk.connection, party, Consent("messages", True, wording, language, desk.now))
-    going = replace(desk.chart.conversation, stopped=False)
+    refused = desk.chart.facts.get(AGREED) is False
+    paused = desk.chart.conversation.paused and not refused
+    patients.learn_fact(desk.connection, desk.patient, AGREED, True, desk.staff, desk.now)
+    outbox.let_go(desk.connection, desk.patient, "coach", desk.now)
+    chat = _without_question_about(desk, desk.chart.conversation, "consent")
+    going = replace(chat, stopped=False, paused=paused)
     told = [Say("patient", SYSTEM, "back_on")]
     take_turn(desk, TimeUp(), before=told, conversation=going, plan_anew=True)
     audit.note(desk.connection, desk.staff, "opted back in", desk.patient, desk.now)

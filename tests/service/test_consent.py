@@ -127,3 +127,17 @@ def test_the_question_keeps_quiet_hours(clinic):
     assert clinic.texts() == []
     clinic.wait(hours=2)
     assert len(clinic.texts()) == 1
+
+
+@pytest.mark.parametrize("answered", [None, "no"])
+def test_a_yes_by_telephone_counts_with_its_words(clinic, answered):
+    patient = clinic.enrol(agreed="")
+    clinic.wait(hours=2)
+    if answered:
+        clinic.says(answered)
+    clinic.app.care.opt_back_in(patient, "Nurse Ortiz", "She said: yes, do text me")
+    assert _consents(clinic)[-1][1:3] == (1, "She said: yes, do text me")
+    before = len(clinic.texts())
+    clinic.wait(hours=3)
+    assert len(clinic.texts()) > before + 1
+    assert not clinic.app.chart(patient).conversation.paused

@@ -64,6 +64,8 @@ def _lost(logs: Evidence) -> Iterator[str]:
 def _doubled(logs: Evidence) -> Iterator[str]:
     answered = Counter(each.key for each in logs.taken if each.answered)
     yield from (f"out: {key} was taken {n} times" for key, n in answered.items() if n > 1)
+    tries = Counter(each.key for each in logs.taken if not each.key.startswith("case."))
+    yield from (f"out: {key} was sent {n} times" for key, n in tries.items() if n > 2)
     stored = Counter(row["provider_message_id"] for row in logs.inbound)
     yield from (f"in: {key} is stored {n} times" for key, n in stored.items() if n > 1)
     unasked = Counter((row["address"], row["queued_at"], row["text"]) for row in logs.outbound)

@@ -70,10 +70,12 @@ class Clinic:
         try:
             deed()
         except ProcessDied:
+            self.network.answer_unheard()
             self.app.engine.dispose()
             self._open(self.app)
             return False
         except OperationalError:
+            self.network.answer_unheard()
             return False
         return True
 

@@ -2,7 +2,7 @@
 
 import heapq
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from bot.channels.base import OnDelivery, OnIncoming, Outgoing, SendFailed, SendUnknown, Sent
@@ -76,6 +76,11 @@ class Network:
         if silent:
             raise SendUnknown("no answer")
         return Sent(f"p{len(self.taken)}")
+
+    def answer_unheard(self) -> None:
+        """The process stopped just now: if it was sending, the answer never got into its record."""
+        if self.taken and self.taken[-1].at == self._agenda.clock.true:
+            self.taken[-1] = replace(self.taken[-1], answered=False)
 
     def _carry(self, outgoing: Outgoing) -> None:
         trouble, dice = self._trouble, self._trouble.dice

@@ -14,7 +14,7 @@ ALARMS = {
     "es": ("tengo fiebre de 39", "tengo mucha tos", "tengo un sarpullido en la pierna"),
 }
 ODD = ("hm", "what?", "asdf", "🙂", "who is this for", "no se", "call me maybe later on ok")
-WAYS = ("prompt", "late", "bursts", "wrong", "silent", "stops", "returns", "ill", "redated")
+WAYS = ("ill", "prompt", "stops", "bursts", "late", "wrong", "silent", "returns", "redated")
 ZONES = ("America/New_York", "America/Chicago", "America/Phoenix", "America/Los_Angeles")
 NURSES = tuple((name, f"nurse-{place}") for place, name in enumerate(("Ortiz", "Lund", "Adeyemi")))
 SURGEON = "Dr. Ana Quill"

@@ -1,0 +1,166 @@
+"""Known faults, each put into the running service on purpose; the audit must see every one."""
+
+from contextlib import suppress
+from dataclasses import replace
+from datetime import timedelta
+from itertools import count
+
+from sqlalchemy.exc import OperationalError
+
+from bot.reading.reading import Act, Reading
+from bot.service import cases, dispatch, effects, inbound, mail, outbox, overdue
+from bot.simulate import clinic as clinic_module
+from bot.store import inbox, plans
+from bot.store import outbox as outbox_rows
+from bot.wiring import App
+
+
+def unique_key_dropped(patch, practice):
+    """A repeat from the provider is stored a second time."""
+    real, numbers, seen = inbox.put_inbound, count(), set()
+
+    def put(connection, values):
+        key = values["provider_message_id"]
+        if key in seen:
+            values = {**values, "provider_message_id": f"{key}#{next(numbers)}"}
+        seen.add(key)
+        return real(connection, values)
+
+    patch.setattr(inbox, "put_inbound", put)
+
+
+def answer_not_recorded(patch, practice):
+    """What was sent is not marked, so it is taken up again as left behind."""
+    real = outbox._accepted
+    numbers = count()
+
+    def accepted(practice, message, provider_id, now):
+        if next(numbers) % 5:
+            real(practice, message, provider_id, now)
+
+    patch.setattr(outbox, "_accepted", accepted)
+
+
+def error_swallowed(patch, practice):
+    """A message is acknowledged although storing it failed."""
+    real = inbound.handle
+
+    def handle(practice, incoming, now):
+        with suppress(OperationalError, clinic_module.ProcessDied):
+            return real(practice, incoming, now)
+
+    patch.setattr(inbound, "handle", handle)
+
+
+def acknowledged_before_stored(patch, practice):
+    """Every seventh message is acknowledged and then forgotten."""
+    real, numbers = App.handle, count(1)
+    patch.setattr(App, "handle", lambda app, got: next(numbers) % 7 and real(app, got))
+
+
+def nurse_not_told(patch, practice):
+    """A case is opened and no notice of it goes out."""
+    real = cases.outbox.queue
+
+    def queue(connection, message):
+        return None if message.to_role == "nurse" else real(connection, message)
+
+    patch.setattr(cases.outbox, "queue", queue)
+
+
+def deaf_to_symptoms(patch, practice):
+    """Every message is read as one that nobody understands."""
+    return replace(practice, read=lambda text, asked, language: Reading(Act.UNCLEAR))
+
+
+def never_climbs(patch, practice):
+    """A case that the first nurse leaves alone stays with her."""
+    patch.setattr(overdue, "climb_all", lambda practice, now: 0)
+    patch.setattr(clinic_module.people, "NURSES", (("Ortiz", "nobody"),))
+
+
+def newest_first(patch, practice):
+    """The relay looks at no order and sends a batch from its end."""
+    real, table = outbox_rows.claim, outbox_rows.OUTBOUND
+    ready = (
+        select(table.c.id)
+        .where(table.c.state == "queued", table.c.queued_at <= bindparam("now"))
+        .limit(bindparam("most"))
+    )
+    patch.setattr(outbox_rows, "_READY", ready)
+    patch.setattr(outbox_rows, "claim", lambda c, now, most: real(c, now, most)[::-1])
+
+
+def local_time_for_utc(patch, practice):
+    """Clock times of the hospital are taken for UTC."""
+    real = plans.put_prompts
+
+    def put(connection, operation, prompts, now):
+        early = [replace(prompt, due=prompt.due - timedelta(hours=6)) for prompt in prompts]
+        real(connection, operation, early, now)
+
+    patch.setattr(plans, "put_prompts", put)
+
+
+def one_patient_forgotten(patch, practice):
+    """The scheduler's query leaves a patient out."""
+    real = plans.due_prompts
+    patch.setattr(
+        plans, "due_prompts", lambda c, now, most: [d for d in real(c, now, most) if d[1] != 2]
+    )
+
+
+def refusal_taken_for_success(patch, practice):
+    """What the provider refused counts as sent."""
+
+    def refused(practice, message, now, fault, done):
+        outbox._accepted(practice, message, "p0", now)
+
+    patch.setattr(outbox, "_refused", refused)
+
+
+def left_behind_for_ever(patch, practice):
+    """Nobody takes up what a dead sender had claimed."""
+    patch.setattr(outbox, "_take_up_left_behind", lambda practice, now, done: None)
+
+
+def stop_not_kept(patch, practice):
+    """STOP is answered and then not kept."""
+    real = dispatch.load_chart
+
+    def forgetful(connection, practice, patient):
+        chart = real(connection, practice, patient)
+        return replace(chart, conversation=replace(chart.conversation, stopped=False))
+
+    patch.setattr(effects, "_set_stopped", lambda desk, effect: None)
+    patch.setattr(dispatch, "load_chart", forgetful)
+
+
+def same_prompt_in_two_messages(patch, practice):
+    """Each message to a patient is put into the outbox twice, under two keys."""
+    real = mail.outbox.queue
+
+    def queue(connection, message):
+        real(connection, message)
+        if message.to_role == "patient":
+            real(connection, replace(message, key=f"{message.key}.again"))
+
+    patch.setattr(mail.outbox, "queue", queue)
+
+
+DEFECTS = {
+    "unique_key_dropped": (unique_key_dropped, "doubled"),
+    "answer_not_recorded": (answer_not_recorded, "doubled"),
+    "error_swallowed": (error_swallowed, "lost"),
+    "acknowledged_before_stored": (acknowledged_before_stored, "lost"),
+    "nurse_not_told": (nurse_not_told, "alarms_unanswered"),
+    "deaf_to_symptoms": (deaf_to_symptoms, "alarms_unanswered"),
+    "never_climbs": (never_climbs, "alarms_unanswered"),
+    "newest_first": (newest_first, "out_of_order"),
+    "local_time_for_utc": (local_time_for_utc, "at_wrong_times"),
+    "one_patient_forgotten": (one_patient_forgotten, "lost"),
+    "refusal_taken_for_success": (refusal_taken_for_success, "lost"),
+    "left_behind_for_ever": (left_behind_for_ever, "lost"),
+    "stop_not_kept": (stop_not_kept, "after_stop"),
+    "same_prompt_in_two_messages": (same_prompt_in_two_messages, "doubled"),
+}

@@ -145,6 +145,7 @@ FILLERS = _LISTED_WITH | word_set(
     "persistent frequent stained tinged lower upper "
     "tengo he ha tenido sentido presentado presento ningun ninguna tipo de "
     "clase algun alguna muy tan la el los las un una unos unas en mi me ni o y haya hay siento "
+    "presenta presento refiere refiero reporta manifiesta muestra datos evidencia "
     "sufro padezco mucho mucha problema para con por signos senales"
 )
 

@@ -182,9 +182,10 @@ def _plain_meaning(reply: Understood) -> Reading:
 
 def _not_an_answer(reply: Understood) -> Reading | None:
     """What is plain whatever was asked: a wrong number, a moved date, a cry for help."""
-    if reply.says("act.died", "act.wrong_number_words"):
+    died = reply.says("act.died") and not _is_long_ago(reply)
+    if died or reply.says("act.wrong_number_words"):
         because = reply.quote("act.died", "act.wrong_number_words")
-        return Reading(Act.WRONG_NUMBER, alert=reply.says("act.died"), because=because)
+        return Reading(Act.WRONG_NUMBER, alert=died, because=because)
     if reply.asks and any(m.supposed for m in reply.mentions):
         return Reading(Act.QUESTION, because=(reply.whole,))
     if reply.says("act.reschedule_words"):

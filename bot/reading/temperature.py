@@ -73,6 +73,9 @@ _OTHER_MEASURES = word_set(
     "pressure bp pulse rate oxygen sats sat sugar glucose weight weigh weighs presion pulso "
     "oxigeno azucar peso outside afuera"
 )
+_SAID_AFTER = word_set(
+    "degrees degree grados f c today tonight now this again still oral help hoy ahora ayuda please"
+)
 _OVER = word_set("over above exceeds mas arriba sobre exceeding past")
 _UNDER = frozenset(["under", "below", "menos", "debajo", "abajo"])
 
@@ -151,4 +154,5 @@ def _bare(words: Sequence[Word], number: Number) -> bool:
     if len(words) > number.end - number.start + 4:
         return False
     rest = [w for w in (*words[: number.start], *words[number.end :]) if not w.separates]
-    return len(rest) <= 1
+    counted = any(not w.separates and w.text not in _SAID_AFTER for w in words[number.end :])
+    return len(rest) <= 1 and not counted

@@ -14,6 +14,7 @@ With a clock of your own (`build(url, clock=virtual)`) move it to `app.next_mome
 `app.run_due()` again: the whole countdown plays in virtual time.
 """
 
+import random
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -55,6 +56,11 @@ def new_secret() -> str:
 def new_link_code() -> str:
     """192 random bits as 32 signs that Telegram allows in a link (at most 64 of them)."""
     return secrets.token_urlsafe(24)
+
+
+def dice(seed: int) -> random.Random:
+    """Repeatable chance for invented people: the same seed gives the same throws."""
+    return random.Random(seed)  # noqa: S311 - nothing to keep secret
 
 
 @dataclass(slots=True)

@@ -3,7 +3,6 @@
 import time
 from datetime import timedelta
 from pathlib import Path
-from random import Random
 from typing import Annotated
 
 import typer
@@ -42,8 +41,8 @@ def month(
     lend["es"] = {**lend["en"], **load_scenario(STORIES / "wash_rash.yaml").answers}
     lend["es"] = {**lend["es"], "wash": "ya"}
     app = wiring.build(f"sqlite:///{database}" if database else "sqlite://")
-    rng = Random(seed)  # noqa: S311 - invented behaviour, nothing to keep secret
-    played = Month(app.practice, people(patients, seed, start, lend), start, days, rng)
+    rng = wiring.dice(seed)
+    played = Month(app.practice, people(patients, rng, start, lend), start, days, rng)
     began = time.monotonic()
     columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console, transient=True) as progress:

@@ -7,16 +7,16 @@ of two hundred patients takes minutes. Nothing else differs from a story played 
 import heapq
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
+from functools import partial
 from itertools import count
-from random import Random
 from zoneinfo import ZoneInfo
 
 from bot.channels.base import Incoming, OnDelivery, OnIncoming, Outgoing, Sent
 from bot.core.conversation import OpenQuestion
 from bot.core.escalation import Case, Disposition, Step
 from bot.core.office import is_open
-from bot.play.month_people import ZONE, Person, answer_of, is_silent, minutes_to_answer
+from bot.play.month_people import ZONE, Dice, Person, answer_of, is_silent, minutes_to_answer
 from bot.play.phones import NAME
 from bot.service import dispatch, inbound, outbox, views
 from bot.service.care import Care
@@ -26,6 +26,7 @@ from bot.service.views_worklist import needs_you
 STEP = timedelta(minutes=5)
 ROUNDS = timedelta(minutes=15)  # how often somebody looks at the nurse's list by day
 NIGHT_ROUNDS = timedelta(hours=1)
+STOPS_AT = time(17)
 NURSES = ("Nurse Adeyemi", "Nurse Lindqvist", "Nurse Okonjo")
 GRAVE = ("emergency", "urgent")
 _DECISIONS = {  # what a clinic decides about an alarm; invented shares, no published source
@@ -69,7 +70,7 @@ class Month:
     people: list[Person]
     start: datetime
     days: int
-    rng: Random
+    rng: Dice
     now: datetime = field(init=False)
     written: int = 0
     patients: dict[str, tuple[Person, int]] = field(default_factory=dict)  # by either address
@@ -86,7 +87,7 @@ class Month:
         self.post = Post(self._got)
         self.care = Care(self.practice, lambda: self.now)
         for person in self.people:
-            self._at(person.enrolled, lambda person=person: self._enrol(person))
+            self._at(person.enrolled, partial(self._enrol, person))
         self._at(self.start + ROUNDS, self._round)
 
     @property
@@ -135,8 +136,7 @@ class Month:
             text = "you have the wrong number"
             self._at(self.now + timedelta(minutes=40), lambda: self._write(person.phone, text))
         if person.stops_on:
-            at = datetime(person.stops_on.year, person.stops_on.month, person.stops_on.day, 17)
-            stop = at.replace(tzinfo=ZoneInfo(ZONE)).astimezone(UTC)
+            stop = datetime.combine(person.stops_on, STOPS_AT, ZoneInfo(ZONE)).astimezone(UTC)
             self._at(stop, lambda: self._write(person.phone, "please stop texting me"))
 
     def _got(self, outgoing: Outgoing) -> None:

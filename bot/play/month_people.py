@@ -3,10 +3,10 @@
 Everything comes from one seed; the same seed makes the same month.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from random import Random
+from typing import Protocol, TypeVar
 
 from bot.core.conversation import OpenQuestion
 from bot.core.copies import CopyLevel
@@ -14,13 +14,52 @@ from bot.core.protocol import FactValue, MedicineHold, Surgery
 from bot.play.phones import NAME
 from bot.service.enrolment import CoachWish, Enrolment
 
+Item = TypeVar("Item")
 Answers = Mapping[str, str | list[str | None] | None]
 
 ZONE = "America/New_York"
-FIRST = ("Ada", "Bruno", "Celia", "Dario", "Edna", "Felix", "Greta", "Hugo", "Iris", "Jonas",
-         "Karla", "Leo", "Mabel", "Nestor", "Olga", "Pablo", "Rita", "Silas", "Thea", "Ulises")  # fmt: skip
-LAST = ("Abbott", "Barros", "Calder", "Dufour", "Espino", "Farrow", "Galvez", "Holm", "Ibarra",
-        "Jensen", "Kovac", "Lomas", "Moreau", "Nadal", "Ortega", "Pryor", "Quist", "Rojas")  # fmt: skip
+FIRST = [
+    "Ada",
+    "Bruno",
+    "Celia",
+    "Dario",
+    "Edna",
+    "Felix",
+    "Greta",
+    "Hugo",
+    "Iris",
+    "Jonas",
+    "Karla",
+    "Leo",
+    "Mabel",
+    "Nestor",
+    "Olga",
+    "Pablo",
+    "Rita",
+    "Silas",
+    "Thea",
+    "Ulises",
+]
+LAST = [
+    "Abbott",
+    "Barros",
+    "Calder",
+    "Dufour",
+    "Espino",
+    "Farrow",
+    "Galvez",
+    "Holm",
+    "Ibarra",
+    "Jensen",
+    "Kovac",
+    "Lomas",
+    "Moreau",
+    "Nadal",
+    "Ortega",
+    "Pryor",
+    "Quist",
+    "Rojas",
+]
 SURGEONS = ("Dr. Imani Calloway", "Dr. Stellan Berg", "Dra. Ana Quill")
 STARTS = (time(7, 30), time(9, 15), time(11, 0), time(13, 15))
 # What is reported, and how often among those who fall ill. Invented shares, no published source.
@@ -39,6 +78,25 @@ ONE_IS_DONE = frozenset(
     {"home_safety", "home_handy", "equipment", "soap_buy", "packing_knee", "packing_hip", "wash",
      "sheets_clothes", "hand_washing", "preop_class", "symptom_check"}
 )  # fmt: skip
+
+
+class Dice(Protocol):
+    """What the month needs of a generator; see `wiring.dice`."""
+
+    def random(self) -> float:
+        """Evenly from 0 to 1."""
+
+    def choice(self, seq: Sequence[Item]) -> Item:
+        """One of them."""
+
+    def choices(self, population: Sequence[Item], weights: Sequence[float]) -> list[Item]:
+        """One of them, by weight, in a list."""
+
+    def randrange(self, start: int, stop: int) -> int:
+        """A whole number below `stop`."""
+
+    def lognormvariate(self, mu: float, sigma: float) -> float:
+        """Log-normal: mostly small, now and then large."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +125,12 @@ class Person:
         return self.wish.coach.address if self.wish.coach else None
 
 
-def people(number: int, seed: int, start: datetime, lend: Mapping[str, Answers]) -> list[Person]:
+def people(number: int, rng: Dice, start: datetime, lend: Mapping[str, Answers]) -> list[Person]:
     """Invent the patients. `lend` holds answers by language, as the stories write them."""
-    rng = Random(seed)  # noqa: S311 - invented behaviour, nothing to keep secret
     return [_person(place, rng, start, lend) for place in range(1, number + 1)]
 
 
-def _person(place: int, rng: Random, start: datetime, lend: Mapping[str, Answers]) -> Person:
+def _person(place: int, rng: Dice, start: datetime, lend: Mapping[str, Answers]) -> Person:
     enrolled = start + timedelta(days=rng.randrange(0, 12), minutes=15 * rng.randrange(0, 24))
     on = (enrolled + timedelta(days=rng.randrange(3, 17))).date()
     on += timedelta(days=max(0, on.weekday() - 4) and 7 - on.weekday())  # no surgery at weekends
@@ -98,11 +155,11 @@ def _person(place: int, rng: Random, start: datetime, lend: Mapping[str, Answers
     )
 
 
-def _by(rng: Random, share: float) -> bool:
+def _by(rng: Dice, share: float) -> bool:
     return rng.random() < share
 
 
-def _wish(place: int, rng: Random, on: date, language: str) -> Enrolment:
+def _wish(place: int, rng: Dice, on: date, language: str) -> Enrolment:
     name = f"{rng.choice(FIRST)} {rng.choice(LAST)}"
     coach = None
     if _by(rng, 0.65):
@@ -130,7 +187,7 @@ def _wish(place: int, rng: Random, on: date, language: str) -> Enrolment:
     )
 
 
-def _holds(rng: Random, on: date) -> tuple[MedicineHold, ...]:
+def _holds(rng: Dice, on: date) -> tuple[MedicineHold, ...]:
     if not _by(rng, 0.3):
         return ()
     medicine = rng.choice(("apixaban", "warfarin", "clopidogrel"))
@@ -143,7 +200,7 @@ def is_silent(person: Person, now: datetime) -> bool:
     return person.silent_from is not None and now.date() >= person.silent_from
 
 
-def answer_of(person: Person, question: OpenQuestion, now: datetime, rng: Random) -> str | None:
+def answer_of(person: Person, question: OpenQuestion, now: datetime, rng: Dice) -> str | None:
     """What the patient writes to the open question, or None: they let it pass."""
     today = now.astimezone(UTC).date()
     if question.flow == "symptom_check" and person.ill_on == today:
@@ -159,13 +216,13 @@ def answer_of(person: Person, question: OpenQuestion, now: datetime, rng: Random
     return _written(person, question, rng)
 
 
-def _written(person: Person, question: OpenQuestion, rng: Random) -> str:
+def _written(person: Person, question: OpenQuestion, rng: Dice) -> str:
     found = person.answers.get(f"{question.flow}.{question.state}")
     found = found if found is not None else person.answers.get(question.flow)
     texts = [t for t in found if t] if isinstance(found, list) else [found]
     return rng.choice([t for t in texts if t] or ["1"])
 
 
-def minutes_to_answer(person: Person, rng: Random) -> float:
+def minutes_to_answer(person: Person, rng: Dice) -> float:
     """How long the patient takes: most answer soon, some in hours."""
     return min(float(rng.lognormvariate(0.0, 0.8)) * MEDIAN_MINUTES[person.habit], 600.0)

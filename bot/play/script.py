@@ -19,7 +19,7 @@ class Deed:
     event: StoryEvent
 
 
-SILENCE = StoryEvent(at=datetime.min, note="says nothing")
+SILENCE = StoryEvent(at=datetime.fromisoformat("2000-01-01T00:00"), note="says nothing")
 
 
 def written_deeds(story: Scenario) -> list[Deed]:

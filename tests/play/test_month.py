@@ -20,7 +20,7 @@ STORIES = Path(__file__).parents[2] / "demo_scripts"
 
 def invented(number: int, seed: int) -> list[Person]:
     english = load_scenario(STORIES / "all_well.yaml").answers
-    return people(number, seed, first_day(), {"en": english, "es": english})
+    return people(number, Random(seed), first_day(), {"en": english, "es": english})
 
 
 def test_the_same_seed_invents_the_same_people():

@@ -13,7 +13,7 @@ from bot.core.protocol import Surgery
 from bot.service import previewing
 from bot.service.changes import NewTimes
 from bot.service.chart import Chart
-from bot.service.previewing import Act, ChangedMeanwhile
+from bot.service.previewing import Act, ChangedMeanwhile, Foreseen
 from bot.web.fields import Refused, a_date, a_time
 from bot.web.visit import Visit
 
@@ -51,7 +51,8 @@ def confirm(visit: Visit) -> Response:
 
 
 def _shown(visit: Visit, chart: Chart, refused: str = "", status: int = 200) -> Response:
-    foreseen, questions = None, ()
+    foreseen: Foreseen | None = None
+    questions: tuple[Question, ...] = ()
     try:
         act, questions = _act(visit, chart), _questions(visit, chart)
         foreseen = previewing.foresee(

@@ -13,6 +13,7 @@ from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from bot.service.views_report import Completion, Count, Times
 
@@ -35,14 +36,15 @@ _SETTINGS = {
 
 
 def _drawn(width: float, height: float, draw: Callable[[Axes], None]) -> str:
-    with rc_context(_SETTINGS):
+    with rc_context(_SETTINGS):  # type: ignore[arg-type]  # its stubs list every setting by name
         figure = Figure(figsize=(width, height), layout="constrained", facecolor="white")
         axes = figure.add_subplot()
         draw(axes)
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
         written = io.StringIO()
-        FigureCanvasSVG(figure).print_svg(written, metadata={"Date": None, "Creator": None})
+        canvas = FigureCanvasSVG(figure)
+        canvas.print_svg(written, metadata={"Date": None, "Creator": None})  # type: ignore[no-untyped-call]
     return without_styles(written.getvalue())
 
 
@@ -76,7 +78,7 @@ def completion(rows: tuple[Completion, ...]) -> str:
             left = [a + b for a, b in zip(left, widths, strict=True)]
         axes.invert_yaxis()
         axes.set_xlabel("Patients whose day of surgery has come")
-        axes.xaxis.get_major_locator().set_params(integer=True)
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         axes.legend(
             loc="upper center",
             bbox_to_anchor=(0.3, -0.06 - 0.5 / max(len(rows), 1)),
@@ -97,7 +99,7 @@ def counts(rows: tuple[Count, ...], axis: str) -> str:
         axes.invert_yaxis()
         axes.margins(x=0.1)
         axes.set_xlabel(axis)
-        axes.xaxis.get_major_locator().set_params(integer=True)
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
 
     return _drawn(8, 0.9 + 0.42 * max(len(rows), 1), draw)
 

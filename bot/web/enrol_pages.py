@@ -49,7 +49,7 @@ def preview_file(visit: Visit) -> Response:
     text, fault = _text(visit)
     if fault:
         return _form(visit, 422, refused=fault)
-    schedule = parse_schedule(text, _zone(visit))
+    schedule = parse_schedule(text, _zone(visit), visit.app.practice.book.languages)
     if len(schedule.rows) > MOST_ROWS:
         return _form(visit, 422, refused=f"More than {MOST_ROWS} rows. Divide the file.")
     rows, faults = rows_of(visit.app.practice, schedule, _channel(visit), visit.now)
@@ -62,7 +62,9 @@ def preview_file(visit: Visit) -> Response:
 
 def enrol_file(visit: Visit) -> Response:
     """Take in the good rows; those with a question only when it was answered."""
-    schedule = parse_schedule(visit.field("schedule"), _zone(visit))
+    schedule = parse_schedule(
+        visit.field("schedule"), _zone(visit), visit.app.practice.book.languages
+    )
     rows, faults = rows_of(visit.app.practice, schedule, _channel(visit), visit.now)
     agreed = {row.line for row in rows if not row.questions or visit.field(f"yes-{row.line}")}
     faulty = {fault.line for fault in faults}

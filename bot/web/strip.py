@@ -1,8 +1,9 @@
 """Draws one patient's countdown as a strip across the weeks, up to the day after surgery."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from html import escape
 from zoneinfo import ZoneInfo
 
 from bot.content.pictures import svg
@@ -11,7 +12,7 @@ from bot.service.chart import Chart
 from bot.service.views_patient import Planned
 
 NAMES, STEP, TOP, LEAST_DAYS, ROOM = 118.0, 19.0, 58.0, 14, 1080.0
-LANES = (  # what is drawn in which row
+LANES: tuple[tuple[str, Callable[[Planned], bool]], ...] = (  # what is drawn in which row
     ("Safety", lambda p: p.dated.to == "patient" and p.dated.priority == "safety"),
     ("Washes, fasting", lambda p: p.dated.to == "patient" and p.dated.priority == "time_critical"),
     (
@@ -82,7 +83,7 @@ def _lanes(
 
 
 def _sign(x: float, y: float, one: Planned) -> Iterator[str]:
-    told = f"<title>{svg.escape(one.title)}: {svg.escape(one.mark.word)}</title>"
+    told = f"<title>{escape(one.title)}: {escape(one.mark.word)}</title>"
     match one.mark.sign:
         case Sign.DONE:
             yield f"<g>{told}<circle cx='{x:.1f}' cy='{y:.1f}' r='7.5' fill='{GOOD}'/>"

@@ -38,7 +38,7 @@ def moved(browser, **changes):
 def test_the_thread_shows_each_message_and_how_it_was_understood(vale):
     text = vale.signed_in().get("/patients/1").text
     assert "I have a fever of 101.5" in text
-    understood = text.split("I have a fever of 101.5")[-1]
+    understood = text.split('<p class="text">I have a fever of 101.5</p>')[1].split("</li>")[0]
     assert re.search(r"Understood as: <strong>symptom</strong>", understood)
     assert "because: <q>" in understood
 
@@ -128,7 +128,7 @@ def test_a_message_in_own_words_goes_out_as_it_was_written(vale):
     browser = vale.signed_in()
     browser.post("/patients/1/message", "/patients/1", text="Please bring your reading glasses.")
     vale.app.relay()
-    assert vale.phones.sent[-1].text == "Please bring your reading glasses."
+    assert vale.phones.sent[-1].outgoing.text == "Please bring your reading glasses."
 
 
 def test_nobody_who_stopped_the_messages_is_written_to(vale):

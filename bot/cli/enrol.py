@@ -37,7 +37,7 @@ def import_schedule(
     """
     console = Console()
     app = open_app(settings_or_stop())
-    schedule = read_schedule(file, zone)
+    schedule = read_schedule(file, zone, app.practice.book.languages)
     steps = take_in(app.care, schedule, channel)
     *_, done = track(steps, "Enrolling", total=len(schedule.rows) + 1, transient=True)
     _report(console, file, done)

@@ -5,7 +5,7 @@ A bad row never stops a good one.
 
 import csv
 import io
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time
 from pathlib import Path
@@ -121,8 +121,11 @@ class _Row:
         return CoachRow(name, phone, copies) if name and phone and copies else None
 
 
-def read_schedule(path: Path, zone: str) -> Schedule:
-    """The schedule in `path`. `zone` is the hospital's zone, for rows that name none."""
+def read_schedule(path: Path, zone: str, languages: Sequence[str] = ("en", "es")) -> Schedule:
+    """The schedule in `path`. `zone` is the hospital's zone, for rows that name none.
+
+    `languages` are those of the content.
+    """
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as fault:
@@ -130,10 +133,10 @@ def read_schedule(path: Path, zone: str) -> Schedule:
             1, "-", f"the file is not UTF-8 (byte {fault.start}).", "Save it as UTF-8."
         )
         return Schedule((), (wrong,))
-    return parse_schedule(text, zone)
+    return parse_schedule(text, zone, languages)
 
 
-def parse_schedule(text: str, zone: str) -> Schedule:
+def parse_schedule(text: str, zone: str, languages: Sequence[str] = ("en", "es")) -> Schedule:
     """Every good row, and every fault with its line, column, reason and mend."""
     reader = csv.DictReader(io.StringIO(text))
     columns = [name.strip().lower() for name in reader.fieldnames or ()]
@@ -145,7 +148,7 @@ def parse_schedule(text: str, zone: str) -> Schedule:
     seen: dict[str, int] = {}
     for cells in reader:
         row = _Row(reader.line_num, cells)
-        made = _schedule_row(row, zone)
+        made = _schedule_row(row, zone, languages)
         _note_repeat(row, seen)
         if row.faults or made is None:
             faults.extend(row.faults)
@@ -173,13 +176,13 @@ def _note_repeat(row: _Row, seen: dict[str, int]) -> None:
         seen[patient] = row.line
 
 
-def _schedule_row(row: _Row, zone: str) -> ScheduleRow | None:
+def _schedule_row(row: _Row, zone: str, languages: Sequence[str]) -> ScheduleRow | None:
     taken = {
         "patient_id": row.take("patient_id", parse_filled),
         "name": row.take("name", parse_filled),
         "phone": row.take("phone", parse_phone),
         "born": row.take("born", parse_date),
-        "language": row.take("language", parse_word(("en", "es")), default="en"),
+        "language": row.take("language", parse_word(tuple(languages)), default="en"),
         "joint": row.take("joint", parse_word(("hip", "knee"))),
         "side": row.take("side", parse_word(("left", "right"))),
         "surgery_on": row.take("surgery_date", parse_date),

@@ -122,3 +122,12 @@ def _with_consent(cell):
     head = "patient_id,name,phone,born,joint,side,surgery_date,surgeon,consent"
     row = f"P-1,Rosalind Vale,+12025550150,1951-03-14,knee,left,2027-03-15,Dr. Ana Quill,{cell}"
     return parse_schedule(f"{head}\n{row}\n", "America/New_York")
+
+
+def test_a_language_of_the_content_may_stand_in_the_schedule_and_no_other():
+    head = "patient_id,name,phone,born,joint,side,surgery_date,surgeon,language"
+    row = "P-1,Rosalind Vale,+12025550150,1955-04-02,knee,left,2027-03-15,Dr. Ana Quill,vi"
+    text = f"{head}\n{row}\n"
+    assert parse_schedule(text, "America/New_York", ("en", "es", "vi")).rows[0].language == "vi"
+    (fault,) = parse_schedule(text, "America/New_York").faults
+    assert fault.column == "language"

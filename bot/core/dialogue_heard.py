@@ -139,9 +139,8 @@ def _meta(draft: Draft, event: Heard) -> bool:
         Act.HELP: lambda d, _: d.say_system("help"),
         Act.OPT_IN: _back_on,
     }
-    act = next((act for act in answers if event.reading.says(act)), None)
-    if act is None and event.answer is not None:
-        act = Act.QUESTION
+    asked = Act.QUESTION if event.answer is not None else None
+    act = next((act for act in answers if event.reading.says(act)), asked)
     if act is None:
         return False
     answers[act](draft, event)
@@ -219,8 +218,7 @@ def _tell_unread(draft: Draft) -> None:
 
 def _ask_simpler(draft: Draft, question: OpenQuestion) -> None:
     state = draft.state_of(question)
-    line = line_for(draft.flow_of(question), "simpler", state.id)
-    if line is None:
+    if (line := line_for(draft.flow_of(question), "simpler", state.id)) is None:
         _say_and_ask(draft, question, "unread_again")
     else:
         draft.ask(question, line)

@@ -6,20 +6,19 @@ that is the same in every run, and doing a deed twice changes nothing.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 
 from bot.channels.base import Incoming
-from bot.core.copies import CopyLevel
 from bot.core.escalation import Case, Disposition, Step
-from bot.core.protocol import MedicineHold, Surgery
+from bot.core.protocol import MedicineHold
+from bot.play.enrolling import enrolment
 from bot.play.phones import NAME, Phones
 from bot.play.scenario import NurseAct, RecordAct, Scenario, SurgeryChange
 from bot.play.script import SILENCE, Deed, answer_deed, written_deeds
 from bot.service import dispatch, inbound, outbox, views
 from bot.service.care import Care
 from bot.service.chart import Chart
-from bot.service.enrolment import CoachWish, Enrolment
 from bot.service.practice import Practice
 
 _STEPS = {
@@ -230,29 +229,3 @@ class Player:
             self.care.move_surgery(self.patient, change.on, "Scheduling", change.starts_at)
         elif change.starts_at and change.starts_at != operation.surgery.starts_at:
             self.care.set_start_time(self.patient, change.starts_at, "Scheduling")
-
-
-def enrolment(story: Scenario) -> Enrolment:
-    """The story's patient as the enrolment takes them."""
-    patient, surgery, coach = story.patient, story.surgery, story.coach
-    return Enrolment(
-        reference=story.scenario,
-        name=patient.name,
-        channel=NAME,
-        address=patient.phone,
-        surgery=Surgery(surgery.joint, surgery.side, surgery.on, story.zone, surgery.starts_at),
-        surgeon=surgery.surgeon,
-        born=patient.born,
-        language=patient.language,
-        facts=patient.facts,
-        holds=tuple(MedicineHold(**hold.model_dump()) for hold in patient.holds),
-        agreed=patient.consent,
-        coach=CoachWish(coach.name, NAME, coach.phone, CopyLevel(coach.copies), coach.language)
-        if coach and not coach.named_by_patient
-        else None,
-    )
-
-
-def length(story: Scenario) -> timedelta:
-    """How long the story lasts, in the story's own time."""
-    return story.until - story.enrolled

@@ -65,3 +65,16 @@ def _hints_enough(
 def _after_contrast(reply: Understood, hint: Mention) -> bool:
     """True for the throat of "all fine except my throat"."""
     return any(m.concept == "mod.but" and m.end <= hint.start for m in reply.matches)
+
+
+def tells_of_a_slip(reply: Understood) -> bool:
+    """True for "forgot and took my blood thinner", told though nobody asked."""
+    if not reply.says("act.still_taking") or not reply.says("unsure.medicine"):
+        return False
+    return not _SLIPS.isdisjoint(reply.whole.split())
+
+
+_SLIPS = word_set(
+    "still forgot oops accident accidentally mistake keep kept supposed todavia sigo olvido aun "
+    "olvidado querer error"
+)

@@ -9,7 +9,7 @@ from dataclasses import replace
 from bot.reading.expected import SHORT_REPLY, answer_to_question
 from bot.reading.lexicon import Lexicon
 from bot.reading.matching import HARMLESS, Match
-from bot.reading.net import caught_in_net
+from bot.reading.net import caught_in_net, tells_of_a_slip
 from bot.reading.numbers import find_numbers
 from bot.reading.phrases import Word
 from bot.reading.reading import Act, Asked, Reading
@@ -219,6 +219,8 @@ def _help_or_nothing(reply: Understood) -> Reading | None:
 
 
 def _unexpected(reply: Understood) -> Reading:
+    if tells_of_a_slip(reply):
+        return Reading(Act.NOT_DONE, alert=True, because=reply.quote("act.still_taking"))
     for act, names in _UNEXPECTED:
         if reply.says(*names):
             return Reading(act, because=reply.quote(*names))

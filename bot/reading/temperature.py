@@ -70,6 +70,7 @@ _OTHER_BEFORE = word_set(
     "until till las number numero street calle"
 )
 _OTHER_MEASURES = word_set(
+    "glucosa frecuencia saturacion fc spo "
     "pressure bp pulse rate oxygen sats sat sugar glucose weight weigh weighs presion pulso "
     "oxigeno azucar peso outside afuera"
 )

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from bot.core.conversation import Copy, Effect, Say, SetStopped
 from bot.core.copies import CopyLevel, copy_line, may_ask_coach
 from bot.core.dialogue_draft import COACH_COPY
+from bot.core.quiet import is_quiet
 from bot.core.record import CoachRecord, Message, Party
 from bot.core.values import part_values
 from bot.core.wording import choice_labels, say_text, topic
@@ -47,11 +48,19 @@ def post(desk: Desk, effects: Iterable[Effect], version: int, case: int | None =
 
 
 def _still_agreed(desk: Desk, effects: tuple[Effect, ...]) -> tuple[Effect, ...]:
-    """A patient who stopped shares nothing more: after the turn of the stop itself no copies go."""
+    """Without the copies that may not go now.
+
+    A patient who stopped shares nothing more: none after the turn of the stop itself. In quiet
+    hours no coach is woken for good news: only trouble is copied then.
+    """
     stops_now = any(isinstance(e, SetStopped) and e.stopped for e in effects)
-    if stops_now or not desk.chart.conversation.stopped:
-        return effects
-    return tuple(effect for effect in effects if not isinstance(effect, Copy))
+    shares = stops_now or not desk.chart.conversation.stopped
+    night = is_quiet(desk.now, desk.chart.operation.surgery.zone, desk.chart.rules)
+    return tuple(
+        effect
+        for effect in effects
+        if not isinstance(effect, Copy) or (shares and (effect.trouble or not night))
+    )
 
 
 def _text(desk: Desk, say: Say, language: str, known: dict[str, dict[str, str]]) -> str:

@@ -1,7 +1,11 @@
+from dataclasses import replace
+
 import pytest
 
+from bot.core.conversation import OpenQuestion
+from bot.core.conversation_json import conversation_from_json, conversation_to_json
 from bot.core.copies import CopyLevel
-from bot.store import coaches
+from bot.store import coaches, conversations
 from bot.store.engine import writing
 
 NURSE = "Nurse Ortiz"
@@ -125,3 +129,22 @@ def test_a_stopped_patients_coach_gets_no_more_reminders(clinic):
     before = len(clinic.texts(clinic.coach_phone))
     clinic.wait(days=10)
     assert len(clinic.texts(clinic.coach_phone)) == before
+
+
+def test_no_coach_is_woken_by_good_news_but_by_trouble_they_are(clinic):
+    patient = clinic.with_coach(CopyLevel.EVERYTHING)
+    clinic.settle_in(patient)
+    clinic.wait(hours=13)  # the middle of the night
+    before = len(clinic.texts(clinic.coach_phone))
+    with writing(clinic.app.engine) as connection:
+        body, version = conversations.load_conversation(connection, patient)
+        flow = clinic.app.practice.book.flows["symptom_check"]
+        asked = OpenQuestion("symptom_check", flow.revision, "ask", clinic.now)
+        chat = replace(conversation_from_json(body), open=asked)
+        conversations.save_conversation(
+            connection, patient, conversation_to_json(chat), version, None
+        )
+    clinic.says("no, all fine")
+    assert len(clinic.texts(clinic.coach_phone)) == before
+    clinic.says("bad chest pain")
+    assert "emergency" in clinic.texts(clinic.coach_phone)[-1]

@@ -267,7 +267,7 @@ def _machine(published, empty_record, tmp_path):
 
 
 CALM = dict(
-    phases=[Phase.generate],
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],  # a failing week is printed as it was
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
@@ -276,7 +276,7 @@ CALM = dict(
 def test_a_few_random_weeks_keep_every_promise(published, empty_record, tmp_path):
     machine = _machine(published, empty_record, tmp_path)
     run_state_machine_as_test(
-        machine, settings=settings(max_examples=6, stateful_step_count=14, **CALM)
+        machine, settings=settings(max_examples=4, stateful_step_count=12, **CALM)
     )
 
 

@@ -22,7 +22,7 @@ from bot.core.flow import FlowBook
 from bot.core.plan import make_countdown
 from bot.core.planned import Countdown, NotPlanned
 from bot.core.preview import Outlook, Preview, preview
-from bot.core.protocol import Candidate, Protocol, Rules, Surgery
+from bot.core.protocol import Candidate, Protocol, Rules, Surgery, protocol_for
 
 REASONS = {
     "start_unknown": "waits for the start time",
@@ -118,7 +118,7 @@ def plan(
     )
     outlook = Outlook(book, rules, candidate, operation, language.value, first_name)
     if compare is not None:
-        _compare(content, protocol, outlook, compare, as_json=as_json)
+        _compare(content, joint, outlook, compare, as_json=as_json)
         return
     countdown = make_countdown(protocol, rules, candidate, operation, candidate.enrolled_at)
     found = list(preview(countdown, outlook))
@@ -130,7 +130,7 @@ def plan(
 
 
 def _compare(
-    content: Path, protocol: Protocol, outlook: Outlook, names: tuple[str, str], *, as_json: bool
+    content: Path, joint: Joint, outlook: Outlook, names: tuple[str, str], *, as_json: bool
 ) -> None:
     """Print the same patient's countdown under two sets of rules."""
     try:
@@ -139,7 +139,7 @@ def _compare(
         typer.echo(str(faults), err=True)
         raise typer.Exit(1) from faults
     both = (replace(outlook, rules=first), replace(outlook, rules=second))
-    found, zone = compared(protocol, both), outlook.surgery.zone
+    found, zone = compared(load_protocols(content), joint.value, both), outlook.surgery.zone
     if as_json:
         typer.echo(json.dumps(compared_json(found, zone), indent=2))
     else:
@@ -152,7 +152,9 @@ def _content(
     """Load what the plan is made from; faults in the content are told and end the command."""
     try:
         protocols = load_protocols(directory)
-        return load_book(directory), load_rules(directory, surgeon), protocols[joint.value]
+        rules = load_rules(directory, surgeon)
+        protocol = protocol_for(protocols, joint.value, rules.surgeon)
+        return load_book(directory), rules, protocol
     except ContentFaults as faults:
         typer.echo(str(faults), err=True)
         raise typer.Exit(1) from faults

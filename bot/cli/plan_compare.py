@@ -1,6 +1,6 @@
 """`countdown plan --compare`: two surgeons' rules, and one patient's countdown under each."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from rich.console import Console
@@ -15,7 +15,7 @@ from bot.core.differences import (
 )
 from bot.core.plan import make_countdown
 from bot.core.preview import Outlook, Preview, preview
-from bot.core.protocol import Protocol, Rules
+from bot.core.protocol import Protocol, Rules, protocol_for
 
 SAME = "-"
 
@@ -30,9 +30,14 @@ class Compared:
     same: int
 
 
-def compared(protocol: Protocol, outlooks: tuple[Outlook, Outlook]) -> Compared:
-    """Plan the same patient under the rules of each outlook."""
-    first, second = (_shown(protocol, outlook) for outlook in outlooks)
+def compared(
+    protocols: Mapping[str, Protocol], joint: str, outlooks: tuple[Outlook, Outlook]
+) -> Compared:
+    """Plan the same patient under the rules, and the own prompts, of each outlook's surgeon."""
+    first, second = (
+        _shown(protocol_for(protocols, joint, outlook.rules.surgeon), outlook)
+        for outlook in outlooks
+    )
     rules: tuple[Rules, Rules] = (outlooks[0].rules, outlooks[1].rules)
     messages = message_differences(first, second)
     both = {shown.message.key for shown in first} & {shown.message.key for shown in second}

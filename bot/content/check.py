@@ -5,6 +5,7 @@ from datetime import date
 from pathlib import Path
 
 from bot.content.check_ease import ease_faults
+from bot.content.check_guidance import own_rules
 from bot.content.check_links import prompt_links, reason_links, talk_links
 from bot.content.check_reach import prompt_reach_faults, reach_faults
 from bot.content.check_replies import reply_faults
@@ -54,6 +55,7 @@ def faults_in(
     for talk, document in found.talks:
         faults.extend(_talk(talk, document, found, wanted))
     faults.extend(prompt_links(found))
+    faults.extend(_own_protocols(directory, found))
     faults.extend(prompt_reach_faults(found))
     faults.extend(reason_links(found))
     faults.extend(_needed(found))
@@ -112,6 +114,20 @@ def _rules(directory: Path) -> Iterator[Fault]:
             load_rules(directory, overlay)
         except ContentFaults as error:
             yield from error.faults
+
+
+def _own_protocols(directory: Path, found: Shelf) -> Iterator[Fault]:
+    """A countdown for one surgeon names one who has rules; a slip would leave it to nobody."""
+    own = [pair for pair in found.protocols if pair[0].surgeon is not None]
+    try:
+        surgeons = {rules.surgeon for rules in own_rules(directory)} if own else set()
+    except ContentFaults:
+        return  # told among the faults of the rules
+    for model, document in own:
+        if model.surgeon not in surgeons:
+            what = f"no rules are those of {model.surgeon}"
+            mend = f"Write the name as in rules/: {', '.join(sorted(surgeons))}."
+            yield document.fault("F022", ("surgeon",), what, mend)
 
 
 def _protocols(directory: Path) -> Iterator[Fault]:

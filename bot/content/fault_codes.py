@@ -16,6 +16,7 @@ GROUPS: Mapping[str, Mapping[str, tuple[str, str]]] = {
     "The shape of a conversation": {
         "F020": ("It goes to a state that does not exist", "Add the state, or mend the name."),
         "F021": ("A protocol builds on one that does not exist", "Add it, or take `base` out."),
+        "F022": ("A countdown for a surgeon who has no rules", "Write the name as in rules/."),
         "F030": ("Nothing leads to a state", "Lead to it, or take it out."),
         "F031": ("A state goes nowhere, or has two ways on", "Keep one of go, branch, end, asked."),
         "F032": ("A branch has no way for the others", "Add a last arm without `if`."),

@@ -199,7 +199,7 @@ def _protocol(name: str, files: Mapping[str, tuple[ProtocolModel, Document]]) ->
     own = compiling.prompts(model.prompts, document)
     replaced = {prompt.id for prompt in own}
     kept = tuple(prompt for prompt in base if prompt.id not in replaced)
-    return Protocol(name, model.title, (*kept, *own))
+    return Protocol(name, model.title, (*kept, *own), model.base or "", model.surgeon or "")
 
 
 def load_rules(directory: Path, overlay: str | None = None) -> Rules:

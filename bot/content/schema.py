@@ -173,11 +173,15 @@ class PromptModel(Strict):
 
 
 class ProtocolModel(Strict):
-    """The hospital's countdown for one kind of operation."""
+    """The hospital's countdown for one kind of operation.
+
+    With `surgeon` it holds for that surgeon's patients only; `base` then names the joint's own.
+    """
 
     protocol: str
     title: str
     owner: str
     review_by: Day
     base: str | None = None
+    surgeon: str | None = None
     prompts: list[PromptModel]

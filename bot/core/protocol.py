@@ -93,11 +93,19 @@ class Prompt:
 
 @dataclass(frozen=True, slots=True)
 class Protocol:
-    """The hospital's countdown for one kind of operation."""
+    """The hospital's countdown for one kind of operation, or one surgeon's own."""
 
     name: str
     title: str
     prompts: tuple[Prompt, ...]
+    base: str = ""  # the protocol that it builds on
+    surgeon: str = ""  # whose patients it is for; empty: everyone's
+
+
+def protocol_for(protocols: Mapping[str, Protocol], joint: str, surgeon: str) -> Protocol:
+    """The surgeon's own countdown for this joint where there is one, else the joint's."""
+    own = (p for p in protocols.values() if p.surgeon == surgeon and p.base == joint)
+    return next(own, protocols[joint])
 
 
 @dataclass(frozen=True, slots=True)

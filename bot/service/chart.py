@@ -12,7 +12,7 @@ from bot.core.conversation_json import conversation_from_json
 from bot.core.copies import may_ask_coach
 from bot.core.facts import derive_facts
 from bot.core.office import is_open
-from bot.core.protocol import Candidate, FactValue, MedicineHold, Protocol, Rules
+from bot.core.protocol import Candidate, FactValue, MedicineHold, Protocol, Rules, protocol_for
 from bot.core.record import CoachRecord, ItemStatus, Operation, PatientRecord
 from bot.core.values import surgery_values
 from bot.core.versions import as_begun
@@ -61,7 +61,7 @@ def load_chart(connection: Connection, practice: Practice, patient: int) -> Char
         operation=operation,
         conversation=replace(conversation_from_json(body), version=version),
         rules=practice.rules_for(operation.surgeon),
-        protocol=practice.protocols[operation.surgery.joint],
+        protocol=protocol_for(practice.protocols, operation.surgery.joint, operation.surgeon),
         facts=patients.facts_of(connection, patient),
         holds=patients.holds_of(connection, patient),
         coaches=coaches.coaches_of(connection, patient),

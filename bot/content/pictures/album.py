@@ -26,7 +26,9 @@ def album(directory: Path) -> dict[str, str]:
 def _inside_another(protocol: Protocol, others: Iterable[Protocol]) -> bool:
     """The common base is drawn inside the protocols that build on it."""
     own = {prompt.id for prompt in protocol.prompts}
-    return any(own < {prompt.id for prompt in other.prompts} for other in others)
+    return any(
+        own < {prompt.id for prompt in other.prompts} for other in others if not other.surgeon
+    )
 
 
 def _speaks(flow: Flow) -> bool:

@@ -26,6 +26,9 @@ COMMANDS: Mapping[str, str] = {  # command -> module:function, in the order of -
     "accounts": "accounts:accounts",
     "doctor": "doctor:doctor",
     "simulate": "simulate:simulate_command",
+    "backup": "backup:backup",
+    "restore": "backup:restore",
+    "copy-store": "backup:copy_store",
 }
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import timedelta
 from itertools import count
 
+from sqlalchemy import bindparam, select
 from sqlalchemy.exc import OperationalError
 
 from bot.reading.reading import Act, Reading

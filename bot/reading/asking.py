@@ -12,13 +12,13 @@ from bot.reading.walk import Mention
 
 _OPENERS = word_set(
     "is are will does do can could would what whats how when which if should am que cual cuanto "
-    "cuanta cuando como puede puedo pueden es son sera me y"
+    "cuanta cuales cuando como puede puedo pueden es son sera me y"
 )
 _ARTICLES = word_set("a an the una un la el")
 _SUBJECT_VERBS = word_set("is are es son da dan causa causan provoca puede pueden")
 _CLAIMS = word_set(
     "im ive my mine this these mi mis esta este estas estos estoy ando traigo sigo siento help "
-    "helps stop rid treat someone somebody anyone anybody there call called 911 take takes tomo "
+    "helps stop rid treat someone somebody anyone anybody call called 911 take takes tomo "
     "ayuda alguien llamo llame quita quitar hoy today now tonight yesterday ayer anoche ahora"
 )
 _VERBS = word_set(
@@ -31,6 +31,7 @@ _LATER = word_set("after afterwards following despues afterward")
 _OWN_VERBS = word_set(
     "duele duelen siento arde arden pica pican salio salieron dio cai pego hincho quema falta"
 )
+_WHY_ASK = (["why", "do", "you"], ["why", "does", "it"], ["how", "do", "you"])
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
 _IF = word_set("if si")
 _SUPPOSING = word_set("si cuando if")
@@ -66,6 +67,8 @@ def _is_general(words: Sequence[Word], begin: int, end: int) -> bool:
 
 def _opens(texts: list[str], asked: bool) -> bool:
     second = texts[1] if len(texts) > 1 else ""
+    if texts[:3] in _WHY_ASK or texts[:3] == ["por", "que", "preguntan"]:
+        return True
     if texts[0] == "me":
         return asked and second in _DONE_TO_ME
     if texts[0] in ("y", "es", "if", "como"):
@@ -82,6 +85,8 @@ def _has_subject(texts: list[str], asked: bool) -> bool:
 
 
 def _claims(texts: list[str]) -> bool:
+    if texts[:3] in _WHY_ASK:
+        return "my" in texts
     later = not _LATER.isdisjoint(texts)
     if texts[:2] in (["is", "it"], ["es", "normal"], ["is", "this"]) and not later:
         return True

@@ -7,7 +7,11 @@ from bot.reading.phrases import Word
 
 _POINT = frozenset({"point", "punto", "coma", "con", "dot"})
 _JOIN = frozenset({"and", "y", "oh", "o"})
-_AFTER_READING = frozenset({"f", "c", "degrees", "degree", "grados", "fahrenheit", "this"})
+_AFTER_READING = frozenset(
+    {"f", "c", "degrees", "degree", "grados", "fahrenheit", "this", "tonight", "today"}
+)
+_DEGREES = frozenset({"degrees", "grados", "degree"})
+_TENTHS = frozenset({"tenths", "tenth", "decimas", "decima"})
 _HALF = frozenset({"half", "medio", "media"})
 _ARTICLE = frozenset({"a", "un", "una"})
 _HUNDRED = frozenset({"hundred", "cien", "ciento"})
@@ -66,6 +70,10 @@ def _apart(words: Sequence[Word], number: Number) -> Number:
 def _with_tenths(words: Sequence[Word], place: int, number: Number) -> Number:
     """Adds "point 4", "y medio", "and a half" that may follow a whole number."""
     ahead = [w.text for w in words[place : place + 3]]
+    if len(ahead) > 2 and ahead[0] in _DEGREES and ahead[2] in _HALF:  # "99 grados y medio"
+        return Number(number.start, place + 3, number.value + 0.5, True, number.spoken)
+    if len(ahead) > 2 and ahead[2] in _TENTHS and (digit := _tenth(ahead[1])) is not None:
+        return Number(number.start, place + 3, number.value + digit / 10, True, number.spoken)
     if len(ahead) > 1 and ahead[0] in _JOIN and ahead[1] in _POINT:  # "one hundred and point five"
         return _with_tenths(words, place + 1, number)
     if len(ahead) > 1 and ahead[0] in _POINT and (digit := _tenth(ahead[1])) is not None:

@@ -50,7 +50,7 @@ _NURSES_SIGNS = {  # how nurses shorten; common practice, no source
 }  # fmt: skip
 _SHORTHAND = re.compile(r"(?<!\S)(w/o|w/|c/o|s/p|h/o|n/v/d|n/v|r/o|\+)(?=\s|[a-z])")
 _DECIMAL_MARK = re.compile(r"(?<=\d)'(?=\d)")  # 38'2
-_SPACED_POINT = re.compile(r"(\d) \.(\d)")  # 98 .7
+_SPACED_POINT = re.compile(r"\b(9\d|10\d|3[5-9]|4[01])(?: \.|\. | \. )(\d)\b")  # 98 .7
 _SPELLED_OUT = re.compile(r"\b(?:[a-z] ){3,}[a-z]\b")  # f e v e r
 
 

@@ -67,8 +67,8 @@ def make_app(
     return made
 
 
-def _titles(app: App) -> dict[str, str]:
-    return {name: reason.title for name, reason in app.practice.book.reasons.items()}
+def _titles(app: App) -> tuple[tuple[str, str], ...]:
+    return tuple((name, reason.title) for name, reason in app.practice.book.reasons.items())
 
 
 def _health(site: Site, stalled: Callable[[], list[str]]) -> Endpoint:

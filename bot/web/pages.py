@@ -1,8 +1,8 @@
 """The templates' environment: what every template can say, how moments and phones are written."""
 
 import re
-from collections.abc import Mapping
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
@@ -33,8 +33,9 @@ SAID = {
 _MINUTE, _HOUR, _DAY = 60, 3600, 86400
 
 
-def page_environment(titles: Mapping[str, str]) -> Environment:
-    """Templates of this package; `titles` of the reasons for an escalation by their name.
+@lru_cache(maxsize=2)  # templates are compiled once however many applications there are
+def page_environment(titles: tuple[tuple[str, str], ...]) -> Environment:
+    """Templates of this package; `titles` are pairs of a reason for an escalation and its title.
 
     Everything is escaped, and a missing value is an error.
     """
@@ -56,7 +57,7 @@ def page_environment(titles: Mapping[str, str]) -> Environment:
         capital=capital,
     )
     made.filters["moment_of"] = datetime.fromisoformat
-    made.globals.update(plural=plural, STEPS=STEPS, SAID=SAID, TITLES=titles)
+    made.globals.update(plural=plural, STEPS=STEPS, SAID=SAID, TITLES=dict(titles))
     return made
 
 

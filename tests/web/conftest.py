@@ -3,6 +3,7 @@
 import re
 import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -175,10 +176,10 @@ def staffed(tmp_path_factory) -> Path:
     return path
 
 
-@pytest.fixture
-def ward(published, staffed, tmp_path) -> Iterator[Ward]:
-    shutil.copy(staffed, tmp_path / "record.db")
-    engine = open_engine(f"sqlite:///{tmp_path / 'record.db'}")
+@contextmanager
+def ward_on(published: Practice, record: Path) -> Iterator[Ward]:
+    """The service with its page on a record."""
+    engine = open_engine(f"sqlite:///{record}")
     times = [MONDAY]
     app = App(replace(published, engine=engine), lambda: times[0])
     phones = RecordingChannel(app.clock, "sms")
@@ -186,3 +187,26 @@ def ward(published, staffed, tmp_path) -> Iterator[Ward]:
     app.connect(TrialChannel())
     yield Ward(app, phones, times, make_app(app, Settings(), passwords=QUICK))
     app.close()
+
+
+@pytest.fixture
+def ward(published, staffed, tmp_path) -> Iterator[Ward]:
+    with ward_on(published, Path(shutil.copy(staffed, tmp_path / "record.db"))) as made:
+        yield made
+
+
+@pytest.fixture(scope="session")
+def feverish(published, staffed, tmp_path_factory) -> Path:
+    """The staffed record with patient 1, whose fever is escalation 1; to copy."""
+    path = Path(shutil.copy(staffed, tmp_path_factory.mktemp("feverish") / "record.db"))
+    with ward_on(published, path) as made:
+        made.enrol()
+        made.says("I have a fever of 101.5")
+    return path
+
+
+@pytest.fixture
+def busy(published, feverish, tmp_path) -> Iterator[Ward]:
+    """A ward with patient 1 and escalation 1."""
+    with ward_on(published, Path(shutil.copy(feverish, tmp_path / "record.db"))) as made:
+        yield made

@@ -26,14 +26,6 @@ def path_of(line):
     return PATTERN.sub("1", line.path)
 
 
-@pytest.fixture
-def busy(ward):
-    """A ward with patient 1 and escalation 1, and a browser of each role."""
-    ward.enrol()
-    ward.says("I have a fever of 101.5")
-    return ward
-
-
 def record(ward):
     """Everything stored, but for who looked and who is signed in."""
     leave = {"audit", "web_session", "sign_in_try", "known_address"}

@@ -56,11 +56,17 @@ def _still_agreed(desk: Desk, effects: tuple[Effect, ...]) -> tuple[Effect, ...]
     stops_now = any(isinstance(e, SetStopped) and e.stopped for e in effects)
     shares = stops_now or not desk.chart.conversation.stopped
     night = is_quiet(desk.now, desk.chart.operation.surgery.zone, desk.chart.rules)
-    return tuple(
-        effect
-        for effect in effects
-        if not isinstance(effect, Copy) or (shares and (effect.trouble or not night))
-    )
+    return tuple(effect for effect in effects if _may_go(effect, shares=shares, night=night))
+
+
+def _may_go(effect: Effect, *, shares: bool, night: bool) -> bool:
+    match effect:
+        case Copy():
+            return shares and (effect.trouble or not night)
+        case Say(to="coach", flow="coach_copy"):  # a change that staff made
+            return shares
+        case _:
+            return True
 
 
 def _text(desk: Desk, say: Say, language: str, known: dict[str, dict[str, str]]) -> str:

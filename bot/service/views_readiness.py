@@ -13,7 +13,7 @@ from bot.store import clinic, worklist
 from bot.store.clinic import Head, Search
 from bot.store.engine import reading
 
-PAGE, GRID = 25, 60  # patients on a page of the list, and of the grid
+PAGE, GRID = 25, 40  # patients on a page of the list, and of the grid
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,11 +1,13 @@
 """The whole clinic in a few statements: who is there, and what their countdowns say."""
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, and_, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Row, Text, and_, cast, func, or_, select
 
 from bot.core.date_questions import Known
 from bot.core.protocol import Surgery
@@ -147,16 +149,24 @@ def _trials(connection: Connection, ids: Sequence[int]) -> set[int]:
 def asked(connection: Connection, ids: Sequence[int]) -> dict[int, list[Asking]]:
     """What these patients were and will be asked, as far as it is about an item."""
     query = select(
-        PROMPT.c.patient_id, PROMPT.c.parts, PROMPT.c.state, PROMPT.c.due, PROMPT.c.closes
+        PROMPT.c.patient_id,
+        cast(PROMPT.c.parts, Text).label("parts"),
+        PROMPT.c.state,
+        PROMPT.c.due,
+        PROMPT.c.closes,
     ).where(PROMPT.c.patient_id.in_(ids), PROMPT.c.to_role != "coach")
     found: dict[int, list[Asking]] = {one: [] for one in ids}
     for row in connection.execute(query):
         found[row.patient_id] += [
-            Asking(part["item"], row.state, row.due, row.closes)
-            for part in row.parts
-            if part.get("item")
+            Asking(item, row.state, row.due, row.closes) for item in _items(row.parts)
         ]
     return found
+
+
+@lru_cache(maxsize=4096)
+def _items(parts: str) -> tuple[str, ...]:
+    """The items in a stored prompt; patients have mostly the same, so few are decoded twice."""
+    return tuple(part["item"] for part in json.loads(parts) if part.get("item"))
 
 
 def recorded(connection: Connection, ids: Sequence[int]) -> dict[int, dict[str, ItemStatus]]:

@@ -2,9 +2,11 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
+from threading import Lock
 from urllib.parse import urlencode
 
+from sqlalchemy import Engine
 from starlette.responses import Response
 
 from bot.service.views_report import Report, cohort_now, report
@@ -12,6 +14,8 @@ from bot.store.figures import Cohort
 from bot.web import charts
 from bot.web.visit import Visit
 
+_counting = Lock()
+_counted: dict[tuple[Engine, Cohort, datetime], Report] = {}  # the last that was asked for
 FIELDS = ("from", "to", "surgeon")
 
 
@@ -52,7 +56,14 @@ def _picture(visit: Visit, draw: Callable[[Report], str]) -> Response:
 
 
 def _found(visit: Visit) -> Report:
-    return report(visit.app.practice, _cohort(visit), visit.now)
+    """The figures, counted at most once a minute: the page and its four charts show the same."""
+    minute = visit.now.replace(second=0, microsecond=0)
+    key = (visit.app.engine, _cohort(visit), minute)
+    with _counting:
+        if key not in _counted:
+            _counted.clear()
+            _counted[key] = report(visit.app.practice, key[1], visit.now)
+        return _counted[key]
 
 
 def _cohort(visit: Visit) -> Cohort:

@@ -127,9 +127,9 @@ def raise_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
     if _answers_open_alarm(draft, alarm) and not reading.says(Act.OPT_OUT):
         _answer_in_alarm(draft, alarm, reading)
         return
+    absorb_answer(draft, reading)
     if Symptom.RASH.value in alarm.reasons:
         _hold_washes(draft)
-    absorb_answer(draft, reading)
     _escalate_all(draft, alarm, reading)
     tell_coach(draft, alarm.reasons[0])
     if alarm.flow is None or alarm.flow not in draft.book.flows:

@@ -54,7 +54,8 @@ def _hints_enough(
         return bool(distress and body and reply.says("mod.self"))
     if reply.asked is Asked.SYMPTOM_CHECK:
         if reading.act in _OPEN:
-            return bool(body or (distress and not usual))
+            over = reply.says("mod.gone", "mod.past")
+            return bool((body and not over) or (distress and not usual))
         contrasted = [h for h in (*body, *distress) if _after_contrast(reply, h)]
         return bool(contrasted and not usual) or bool(distress and body and not usual)
     if usual or not distress or reading.act is Act.NOT_DONE:

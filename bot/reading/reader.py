@@ -99,7 +99,7 @@ def _by_place(match: Match) -> tuple[int, bool, int]:
 def _danger(reply: Understood) -> Reading | None:
     """Self-harm or an emergency."""
     mentions = [m for m in reply.mentions if m.holds]
-    harm = [m for m in mentions if m.concept == "self_harm"]
+    harm = [m for m in reply.mentions if m.concept == "self_harm" and m.stated]
     if harm:
         return Reading(Act.SELF_HARM, alert=True, because=_words(harm))
     fell = any(m.concept == "symptom.fall" for m in mentions)

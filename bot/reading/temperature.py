@@ -66,6 +66,7 @@ _OTHER_BEFORE = word_set(
     "autobus edad dolor presion pulso oxigeno azucar peso pagina ruta born january february march "
     "april may june july august september october november december enero febrero marzo abril "
     "mayo junio julio agosto septiembre octubre noviembre diciembre took tome by before after "
+    "chapter psalm salmo capitulo flight code codigo estacion station verse versiculo "
     "bill cost costs total copay paid rent price cuenta pague costo "
     "until till las number numero street calle"
 )

@@ -28,9 +28,14 @@ class Mention:
     clause: int = 0
 
     @property
+    def stated(self) -> bool:
+        """True when it is said to be so, whenever that was."""
+        return not (self.denied or self.supposed)
+
+    @property
     def holds(self) -> bool:
         """True when the writer says it is so, now or very lately."""
-        if self.denied or self.supposed:
+        if not self.stated:
             return False
         return self.still or not (self.past or self.gone) or (self.recent and not self.past)
 

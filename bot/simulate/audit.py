@@ -68,6 +68,8 @@ def _doubled(logs: Evidence) -> Iterator[str]:
     yield from (f"out: {key} was sent {n} times" for key, n in tries.items() if n > 2)
     stored = Counter(row["provider_message_id"] for row in logs.inbound)
     yield from (f"in: {key} is stored {n} times" for key, n in stored.items() if n > 1)
+    known = {each.id for each in logs.written}
+    yield from (f"in: {key} is stored once more than written" for key in stored if key not in known)
     unasked = Counter((row["address"], row["queued_at"], row["text"]) for row in logs.outbound)
     yield from (f"out: twice to {key[0]} at {key[1]}" for key, n in unasked.items() if n > 1)
     prompts = Counter((r["surgery_id"], r["key"], r["changed_at"]) for r in logs.prompts

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from time import perf_counter
 
+from bot.clock import system_clock
 from bot.service.practice import Practice
 from bot.simulate.audit import Findings, audit
 from bot.simulate.clinic import Clinic
@@ -15,7 +16,7 @@ from bot.simulate.evidence import gather
 from bot.simulate.faults import Trouble
 from bot.store.engine import open_engine
 from bot.store.schema import upgrade
-from bot.wiring import App, build, system_clock
+from bot.wiring import App, build
 
 
 @dataclass(frozen=True, slots=True)

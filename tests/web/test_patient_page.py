@@ -195,3 +195,12 @@ def test_an_educator_reads_and_does_not_act(vale):
     text = vale.signed_in("Edie Cole").get("/patients/1").text
     assert "Rosalind Vale" in text
     assert "Change date or time" not in text
+
+
+def test_forms_lead_to_the_record_wherever_they_are_shown(vale):
+    browser = vale.signed_in()
+    _, shown = moved(browser)
+    assert 'action="/patients/1/change"' in shown.text
+    refused = browser.post("/patients/1/message", "/patients/1", text="").text
+    actions = set(re.findall(r'action="(/patients/[^"]+)"', refused))
+    assert actions and all(re.match(r"/patients/1/[a-z]+(/preview|/level)?$", a) for a in actions)

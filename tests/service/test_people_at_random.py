@@ -42,7 +42,7 @@ WORDS = (
     "can I take a bath", "Marguerite", "No wait, yes", "HELP", "they want another date for me",
     "still took it",
 )  # fmt: skip
-PRIVATE = ("fever", "101.5", "cough", "chest pain")
+PRIVATE = ("fever", "101.5", "cough since")  # what the patient wrote, not what a coach did
 WRONG = "wrong number, nobody of that name here"
 WAITS = (5, 40, 180, 600, 1440)  # minutes
 
@@ -99,7 +99,7 @@ class People(RuleBasedStateMachine):
                 continue
             if not self.joined and answer_to != COACH:
                 assert "Reply YES to join" in words, words
-            if self.loosest is not CopyLevel.EVERYTHING:
+            if self.loosest is not CopyLevel.EVERYTHING and answer_to != COACH:
                 assert not [w for w in PRIVATE if w in words], words
                 assert "no symptoms, all is well" not in words
             if self.loosest is CopyLevel.TROUBLE_ONLY:
@@ -122,7 +122,7 @@ class People(RuleBasedStateMachine):
     def patient_writes(self, words):
         before = self.gone[PATIENT]
         if words == "START" and before:
-            self.gone[PATIENT] = False
+            self.gone[PATIENT] = self.gone[COACH] = False  # what is shared goes on too
         self.write(PATIENT, words)
         if words in ALARMS:
             self.alarm_is_followed()

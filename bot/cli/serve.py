@@ -125,7 +125,9 @@ def _say_where(app: App, settings: Settings) -> None:
     real = sorted(name for name in app.channels if name != TrialChannel.name)
     if not real:
         typer.echo("No channel is set up: messages to real phones will be listed as undelivered.")
-        typer.echo("  docs/running.md says how to set one up; .venv/bin/countdown doctor checks it.")
+        typer.echo(
+            "  docs/running.md says how to set one up; .venv/bin/countdown doctor checks it."
+        )
     else:
         typer.echo(f"Channels: {', '.join(real)}")
     if settings.host not in ("127.0.0.1", "localhost", "::1") and not settings.public_url:

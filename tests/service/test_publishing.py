@@ -44,7 +44,9 @@ def app(tmp_path: Path, flows: Path) -> Iterator[wiring.App]:
     made = wiring.build(f"sqlite:///{tmp_path}/c.db", clock=Clock(), flows=flows)
     made.connect(RecordingChannel(made.clock, "sms"))
     surgery = Surgery("knee", "left", date(2027, 3, 15), "America/New_York", time(7, 30))
-    made.care.enrol(Enrolment("P-1", "Rosalind Vale", "sms", PHONE, surgery, "Dr. Ana Quill", agreed="paper"))
+    made.care.enrol(
+        Enrolment("P-1", "Rosalind Vale", "sms", PHONE, surgery, "Dr. Ana Quill", agreed="paper")
+    )
     yield made
     made.close()
 
@@ -182,7 +184,9 @@ def test_after_an_upgrade_of_the_program_a_chat_ends_on_the_words_it_began_with(
     publishing.keep_for_later(old.engine, SHIPPED, clock())
     old.connect(RecordingChannel(clock, "sms"))
     surgery = Surgery("knee", "left", date(2027, 3, 15), "America/New_York", time(7, 30))
-    old.care.enrol(Enrolment("P-1", "Rosalind Vale", "sms", PHONE, surgery, "Dr. Ana Quill", agreed="paper"))
+    old.care.enrol(
+        Enrolment("P-1", "Rosalind Vale", "sms", PHONE, surgery, "Dr. Ana Quill", agreed="paper")
+    )
     run_until(old, START + timedelta(minutes=1))
     begun = old.chart(1).conversation.open
     old.close()

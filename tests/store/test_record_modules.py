@@ -93,10 +93,10 @@ def test_a_prompt_is_claimed_once(engine, patient):
 def test_a_chat_refuses_a_second_writer(engine, patient):
     with writing(engine) as connection:
         _, version = conversations.load_conversation(connection, patient)
-        conversations.save_conversation(connection, patient, 'one', version, NOW)
+        conversations.save_conversation(connection, patient, "one", version, NOW)
         with pytest.raises(conversations.WrittenMeanwhile):
-            conversations.save_conversation(connection, patient, 'two', version, None)
-        assert conversations.load_conversation(connection, patient) == ('one', 1)
+            conversations.save_conversation(connection, patient, "two", version, None)
+        assert conversations.load_conversation(connection, patient) == ("one", 1)
         assert conversations.conversations_due(connection, NOW, 5) == [patient]
 
 

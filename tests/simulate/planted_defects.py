@@ -9,8 +9,7 @@ from sqlalchemy import bindparam, select
 from sqlalchemy.exc import OperationalError
 
 from bot.reading.reading import Act, Reading
-from bot.service import cases, dispatch, effects, inbound, mail, outbox, overdue
-from bot.simulate import clinic as clinic_module
+from bot.service import cases, dispatch, effects, inbound, mail, outbox
 from bot.store import inbox, plans
 from bot.store import outbox as outbox_rows
 from bot.wiring import App
@@ -80,12 +79,6 @@ def deaf_to_symptoms(patch, practice):
     return replace(practice, read=lambda text, asked, language: Reading(Act.UNCLEAR))
 
 
-def never_climbs(patch, practice):
-    """A case that the first nurse leaves alone stays with her."""
-    patch.setattr(overdue, "climb_all", lambda practice, now: 0)
-    patch.setattr(clinic_module.people, "NURSES", (("Ortiz", "nobody"),))
-
-
 def newest_first(patch, practice):
     """The relay looks at no order and sends a batch from its end."""
     real, table = outbox_rows.claim, outbox_rows.OUTBOUND
@@ -109,14 +102,6 @@ def local_time_for_utc(patch, practice):
     patch.setattr(plans, "put_prompts", put)
 
 
-def one_patient_forgotten(patch, practice):
-    """The scheduler's query leaves a patient out."""
-    real = plans.due_prompts
-    patch.setattr(
-        plans, "due_prompts", lambda c, now, most: [d for d in real(c, now, most) if d[1] != 2]
-    )
-
-
 def refusal_taken_for_success(patch, practice):
     """What the provider refused counts as sent."""
 
@@ -124,11 +109,6 @@ def refusal_taken_for_success(patch, practice):
         outbox._accepted(practice, message, "p0", now)
 
     patch.setattr(outbox, "_refused", refused)
-
-
-def left_behind_for_ever(patch, practice):
-    """Nobody takes up what a dead sender had claimed."""
-    patch.setattr(outbox, "_take_up_left_behind", lambda practice, now, done: None)
 
 
 def stop_not_kept(patch, practice):
@@ -162,12 +142,9 @@ DEFECTS = {
     "acknowledged_before_stored": (acknowledged_before_stored, "lost"),
     "nurse_not_told": (nurse_not_told, "alarms_unanswered"),
     "deaf_to_symptoms": (deaf_to_symptoms, "alarms_unanswered"),
-    "never_climbs": (never_climbs, "alarms_unanswered"),
     "newest_first": (newest_first, "out_of_order"),
     "local_time_for_utc": (local_time_for_utc, "at_wrong_times"),
-    "one_patient_forgotten": (one_patient_forgotten, "lost"),
     "refusal_taken_for_success": (refusal_taken_for_success, "lost"),
-    "left_behind_for_ever": (left_behind_for_ever, "lost"),
     "stop_not_kept": (stop_not_kept, "after_stop"),
     "same_prompt_in_two_messages": (same_prompt_in_two_messages, "doubled"),
 }

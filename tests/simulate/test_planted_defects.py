@@ -12,5 +12,5 @@ from bot.simulate.run import simulate
 def test_a_planted_defect_is_found(name, practice, monkeypatch):
     plant, kind = DEFECTS[name]
     faulty = plant(monkeypatch, practice) or practice
-    found = (getattr(simulate(3, 8, seed, NAMES, faulty).findings, kind) for seed in (1, 2, 3))
+    found = (getattr(simulate(3, 7, seed, NAMES, faulty).findings, kind) for seed in (1, 2, 3))
     assert any(found)

@@ -142,7 +142,7 @@ FILLERS = _LISTED_WITH | word_set(
     "sudden significant known anymore i do does here is are house home family wet dry "
     "productive mild small big large deep open fresh red sore hot cold low flu covid else wrong "
     "come comes down ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
-    "persistent frequent stained tinged lower upper "
+    "persistent frequent stained tinged exhibit exhibits indication dull sensation lower upper "
     "tengo he ha tenido sentido presentado presento ningun ninguna tipo de "
     "clase algun alguna muy tan la el los las un una unos unas en mi me ni o y haya hay siento "
     "presenta presento refiere refiero reporta manifiesta muestra datos evidencia "

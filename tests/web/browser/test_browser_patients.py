@@ -102,7 +102,7 @@ def test_previews_grid_and_content_break_no_rule(site, sign_in, open_page, rules
     page.get_by_label("Your name").fill("Edie Cole")
     page.get_by_label("Password").fill("four plain words suffice")
     page.get_by_role("button", name="Sign in").click()
-    page.get_by_role("link", name="Content").click()
-    page.get_by_role("heading", name="Content").wait_for()
+    page.get_by_role("link", name="Content", exact=True).click()
+    page.get_by_role("heading", name="Content:").wait_for()
     found["content"] = broken(page, rules)
     assert {where: what for where, what in found.items() if what} == {}

@@ -5,10 +5,11 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
+from clinic_samples import KNEE, MONDAY
 from pwdlib.hashers.argon2 import Argon2Hasher
 from starlette.testclient import TestClient
 
@@ -16,7 +17,6 @@ from bot.channels.recording import RecordingChannel
 from bot.channels.trial import TrialChannel
 from bot.config_sections import Settings
 from bot.core.escalation import Disposition
-from bot.core.protocol import Surgery
 from bot.core.staff import Role
 from bot.service.enrolment import Enrolment
 from bot.service.practice import Practice
@@ -27,8 +27,6 @@ from bot.web.app import make_app
 from bot.wiring import App, load_practice
 
 PATIENT, COACH = "+12025550150", "+12025550151"
-MONDAY = datetime(2027, 2, 8, 15, tzinfo=UTC)  # 10:00 in New York, five weeks before surgery
-KNEE = Surgery("knee", "right", date(2027, 3, 15), "America/New_York", time(7, 30))
 PASSWORD = "four plain words suffice"
 ORIGIN = "http://testserver"
 STAFF = {

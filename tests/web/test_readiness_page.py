@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
-from conftest import KNEE, MONDAY
+from clinic_samples import KNEE, MONDAY
 
 
 def names(text: str) -> list[str]:

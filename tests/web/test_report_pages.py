@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date, time
 
 import pytest
-from conftest import KNEE
+from clinic_samples import KNEE
 
 from bot.core.escalation import Disposition
 from bot.service.views_report import Completion, Count, Times

@@ -6,6 +6,7 @@ from bot.simulate.faults import NAMES
 from bot.simulate.run import simulate
 
 
+@pytest.mark.slow
 def test_the_same_seed_plays_the_same_run_and_another_seed_another(practice):
     first, again = (simulate(2, 7, 5, NAMES, practice) for _ in range(2))
     other = simulate(2, 7, 6, NAMES, practice)

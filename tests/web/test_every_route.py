@@ -12,6 +12,8 @@ from bot.store.tables_log import METADATA
 from bot.web.headers import ALWAYS, POLICY
 from bot.web.routes import TABLE
 
+pytestmark = pytest.mark.slow  # three hundred requests with a fresh clinic each
+
 # Beside the table: the health check (says nothing about anyone) and fixed files.
 BESIDE = {"/healthz", "/static"}
 PEOPLE = {Role.NURSE: "Ann Lee", Role.EDUCATOR: "Edie Cole", Role.ADMINISTRATOR: "Ada Frost"}

@@ -216,7 +216,7 @@ def _answer_in_alarm(draft: Draft, alarm: Alarm, reading: Reading) -> None:
         return
     state = draft.state_of(question)
     worse = any(reason not in draft.conversation.escalated for reason in alarm.reasons)
-    if worse and state.asked is not Asked.TEMPERATURE:
+    if worse:
         draft.say_system("alarm_again")
     key = expected_key(draft.flow_of(question), state, reading, draft.words)
     if key is None and Act.SYMPTOM.value in state.replies:

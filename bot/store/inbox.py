@@ -60,10 +60,11 @@ def inbound_lines(connection: Connection, patient: int | None = None) -> list[Th
 
 
 def heard_before(
-    connection: Connection, address: str, text: str, since: datetime, before: int
+    connection: Connection, patient: int, address: str, text: str, since: datetime, before: int
 ) -> bool:
     """True when this address sent the very same text between `since` and message `before`."""
     query = select(INBOUND.c.id).where(
+        INBOUND.c.patient_id == patient,  # whose index finds it
         INBOUND.c.address == address,
         INBOUND.c.text == text,
         INBOUND.c.handled_at >= since,

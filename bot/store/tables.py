@@ -171,6 +171,7 @@ class PlannedPromptRow(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("surgery_id", "key", "generation"),
         Index("ix_planned_prompt_state_due", "state", "due"),
+        Index("ix_planned_prompt_surgery_id_state_due", "surgery_id", "state", "due"),
     )
     id: int | None = Field(default=None, primary_key=True)
     patient_id: int = Field(foreign_key="patient.id", index=True)

@@ -32,8 +32,8 @@ def handle(practice: Practice, incoming: Incoming, now: datetime) -> int | None:
     acknowledge it to the provider.
     """
     with writing(practice.engine) as connection:
-        caller = linking.caller_of(connection, incoming, now)
         party = patients.find_party(connection, incoming.channel, incoming.address)
+        caller = linking.caller_of(connection, incoming, party, now)
         patient = caller.patient if caller else (party.patient if party else None)
         if patient is not None:
             patients.lock(connection, patient)

@@ -14,7 +14,6 @@ from bot.service.chart import candidate
 from bot.service.desk import Desk
 from bot.store import plans, surgeries
 
-SETTLED = ("sent", "missed", "skipped")
 # What a planner's reason for leaving a prompt out is to the nurse.
 _FOR_NURSE = {  # why a prompt has no time -> the escalation that tells the nurse
     "medicine_date_past": "medicine_date_past",
@@ -86,8 +85,7 @@ def withdraw_all(desk: Desk, reason: str) -> int:
 
 def _stored(desk: Desk) -> list[StoredPrompt]:
     operation = desk.chart.operation
-    waiting = plans.prompts_of(desk.connection, operation)
-    settled = plans.prompts_of(desk.connection, operation, states=SETTLED)
+    waiting, settled = plans.kept_prompts(desk.connection, operation)
     return [StoredPrompt(p) for p in waiting] + [StoredPrompt(p, settled=True) for p in settled]
 
 

@@ -10,7 +10,7 @@ ONE_SURGERY = [plans._STATES, plans._SENT, plans._COMING]
 
 @pytest.mark.parametrize("statement", ONE_SURGERY)
 def test_one_countdown_is_found_by_its_surgery(engine, statement):
-    sql = str(statement.compile(dialect=engine.dialect))
+    sql = str(statement._statement.compile(dialect=engine.dialect))
     with engine.connect() as connection:
         marks = tuple(1 for _ in range(sql.count("?")))
         steps = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {sql}", marks).all()

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from bot.core.consent import ASKING_PROTOCOL, must_be_asked
 from bot.core.conversation import Escalate
-from bot.core.plan import make_countdown
+from bot.core.plan import facts_read, make_countdown
 from bot.core.planned import Countdown, NotPlanned
 from bot.core.protocol import Protocol
 from bot.core.replan import StoredPrompt, replan
@@ -50,6 +50,21 @@ def plan(desk: Desk) -> Planned:
         plans.note_missed(connection, chart.operation, lost, now)
     surgeries.set_nurse_due(connection, chart.operation.id, made.nurse_due)
     return Planned(len(change.add), len(change.cancel), _for_nurse(change.missed))
+
+
+def may_differ(before: Desk, after: Desk) -> bool:
+    """False when planning would look at the very same things before and after a turn."""
+    if must_be_asked(before.chart.facts) != must_be_asked(after.chart.facts):
+        return True
+    return _looked_at(before) != _looked_at(after)
+
+
+def _looked_at(desk: Desk) -> tuple[object, ...]:
+    """All that the planner reads of a chart."""
+    known = candidate(desk.chart, desk.practice)
+    names = facts_read(desk.chart.protocol)
+    facts = {name: value for name, value in known.facts.items() if name in names}
+    return replace(known, facts=facts), desk.chart.operation, desk.chart.rules
 
 
 def _made(desk: Desk) -> Countdown:

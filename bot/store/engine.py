@@ -54,6 +54,13 @@ def writing(engine: Engine) -> Iterator[Connection]:
 
 
 @contextmanager
+def apart(connection: Connection) -> Iterator[None]:
+    """A part of a transaction that is undone alone when anything is raised in it."""
+    with connection.begin_nested():
+        yield
+
+
+@contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
     """One consistent read; on SQLite it takes no write lock."""
     with _deferred(engine).begin() as connection:

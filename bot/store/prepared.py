@@ -30,7 +30,7 @@ class _Ready:
     leaving: tuple[tuple[int, Convert], ...]
 
     def values(self, given: Values) -> list[Any]:
-        told = {**self.fixed, **given}
+        told = {**self.fixed, **given} if self.fixed else given
         return [into(told[name]) if into else told[name] for name, into in self.entering]
 
     def rows(self, found: Sequence[Sequence[Any]]) -> list[Any]:

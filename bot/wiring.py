@@ -10,15 +10,15 @@
     app.worklist()                                      # open escalations with their SBAR
     app.care.acknowledge(case_id, "Nurse Ortiz")        # reach_patient, decide, close follow
 
-With a clock of your own (`build(url, clock=virtual)`) move it to `app.next_moment()` and call
-`app.run_due()` again: the whole countdown plays in virtual time.
+With a clock of your own, move it to `app.next_moment()` and call `app.run_due()` again.
 """
 
 import random
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import lru_cache
 from pathlib import Path
 
 from sqlalchemy import Engine
@@ -29,8 +29,8 @@ from bot.content.answers import load_answers
 from bot.content.lexicon import load_lexicon
 from bot.content.load import load_book, load_protocols, load_rules
 from bot.content.snapshot import Snapshot, laid_out, snapshot
+from bot.content.surgeons import load_surgeons
 from bot.core.planned import NotPlanned, PlannedPrompt
-from bot.core.protocol import Rules
 from bot.core.record import ItemStatus, OnCall, ThreadLine
 from bot.reading.answers import AnswerFinder
 from bot.reading.reader import read
@@ -39,6 +39,7 @@ from bot.service import dispatch, inbound, outbox, publishing, receipts, views
 from bot.service.care import Care
 from bot.service.chart import Chart
 from bot.service.practice import Practice
+from bot.service.together import Together
 from bot.service.touched import Touched, touched
 from bot.service.views import Worklist
 from bot.store.engine import open_engine
@@ -72,6 +73,7 @@ class App:
     channels: dict[str, Channel] = field(default_factory=dict)
     flows: Path = FLOWS  # the content that ships
     telegram_bot: str | None = None  # the bot's name, for links that open a chat with it
+    together: Together = field(default_factory=Together)
 
     @property
     def care(self) -> Care:
@@ -100,7 +102,10 @@ class App:
 
     def handle(self, incoming: Incoming) -> None:
         """Take in one message; when this returns it is stored with all its effects."""
-        inbound.handle(self.practice, incoming, self.clock())
+        self.together.hand_in(incoming, self._take_in)
+
+    def _take_in(self, incoming: Sequence[Incoming]) -> Sequence[Exception | None]:
+        return inbound.handle_all(self.practice, incoming, self.clock())
 
     def delivered(self, delivery: Delivery) -> None:
         """Take in one delivery receipt."""
@@ -237,14 +242,6 @@ def load_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
         escalates = found is None or found.entry.escalate  # then a nurse answers
         return None if escalates or found is None else found.entry.answer[language]
 
-    surgeons = load_surgeons(flows)
-    return Practice(
-        engine, book, load_protocols(flows), load_rules(flows), understand, answer, surgeons
-    )
-
-
-def load_surgeons(flows: Path) -> dict[str, Rules]:
-    """The rules of every surgeon who has a file of their own, by the surgeon's name."""
-    files = sorted((flows / "rules" / "surgeons").glob("*.yaml"))
-    own = [load_rules(flows, path.stem) for path in files]
-    return {rules.surgeon: rules for rules in own}
+    known = lru_cache(maxsize=2048)  # most replies are one of a few words
+    protocols, rules, own = load_protocols(flows), load_rules(flows), load_surgeons(flows)
+    return Practice(engine, book, protocols, rules, known(understand), known(answer), own)

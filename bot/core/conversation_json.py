@@ -9,6 +9,10 @@ from typing import Any
 from bot.core.conversation import Conversation, OpenQuestion, WaitingFlow
 from bot.core.protocol import Priority
 
+_FIELDS = {
+    kind: tuple(field.name for field in fields(kind))
+    for kind in (Conversation, OpenQuestion, WaitingFlow)
+}
 _MOMENTS = frozenset({"asked_at", "rung_at", "closes", "ask_again_at", "not_before"})
 
 
@@ -27,7 +31,7 @@ def conversation_from_json(text: str) -> Conversation:
 
 
 def _conversation(conversation: Conversation) -> dict[str, Any]:
-    raw = {field.name: getattr(conversation, field.name) for field in fields(conversation)}
+    raw = {name: getattr(conversation, name) for name in _FIELDS[Conversation]}
     for name in ("interrupted", "waiting", "recent"):
         raw[name] = [_entry(entry) for entry in raw[name]]
     raw["open"] = _entry(conversation.open) if conversation.open else None
@@ -37,8 +41,7 @@ def _conversation(conversation: Conversation) -> dict[str, Any]:
 
 
 def _entry(entry: OpenQuestion | WaitingFlow) -> dict[str, Any]:
-    raw = {field.name: getattr(entry, field.name) for field in fields(entry)}
-    return {name: _plain(value) for name, value in raw.items()}
+    return {name: _plain(getattr(entry, name)) for name in _FIELDS[type(entry)]}
 
 
 def _plain(value: object) -> object:

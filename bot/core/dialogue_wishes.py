@@ -45,9 +45,10 @@ def wish_of(book: FlowBook, text: str) -> str | None:
 
 
 def _stands_in(phrase: str, said: str, wish: str) -> bool:
+    if phrase not in said or f" {phrase} " not in f" {said} ":
+        return False
     room = SPARE * 3 if wish == "remind" else SPARE  # the time and the matter follow
-    fits = len(said.split()) <= len(phrase.split()) + room
-    return fits and f" {phrase} " in f" {said} "
+    return len(said.split()) <= len(phrase.split()) + room
 
 
 def is_thanks(book: FlowBook, text: str) -> bool:

@@ -154,4 +154,6 @@ def marks(
 
 def gravest(each: Sequence[Mark]) -> Mark:
     """The mark that a nurse must see first."""
+    if len(each) == 1:
+        return each[0]
     return min(each, key=lambda one: GRAVEST_FIRST.index(one.sign))

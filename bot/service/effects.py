@@ -34,6 +34,7 @@ class Outcome:
     """What the effects of one turn touched beyond their own rows."""
 
     plan_anew: bool = False
+    stopped: bool = False  # the messages were stopped, or taken up again
     case: int | None = None  # the escalation that the patient is being told about
 
 
@@ -51,6 +52,7 @@ def apply_effects(desk: Desk, effects: Iterable[Effect]) -> Outcome:
             case LearnFact():
                 further += _learn(desk, effect)
             case SetStopped():
+                outcome.stopped = True
                 _set_stopped(desk, effect)
             case SetLanguage():
                 _set_language(desk, effect)

@@ -1,7 +1,9 @@
 """One incoming message, start to finish, in one transaction."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 
 from sqlalchemy import Connection
 
@@ -17,7 +19,7 @@ from bot.service.desk import Desk
 from bot.service.practice import Practice
 from bot.service.turns import take_turn
 from bot.store import inbox, outbox, patients
-from bot.store.engine import writing
+from bot.store.engine import apart, writing
 
 _ALARMS = (Act.SYMPTOM, Act.EMERGENCY, Act.SELF_HARM, Act.EXPOSURE)
 
@@ -32,23 +34,57 @@ def handle(practice: Practice, incoming: Incoming, now: datetime) -> int | None:
     acknowledge it to the provider.
     """
     with writing(practice.engine) as connection:
-        caller = linking.caller_of(connection, incoming, now)
-        party = patients.find_party(connection, incoming.channel, incoming.address)
-        patient = caller.patient if caller else (party.patient if party else None)
-        if patient is not None:
-            patients.lock(connection, patient)
-        inbound = inbox.put_inbound(connection, _row(incoming, patient, _role(caller, party), now))
-        if inbound is None:
-            return None
-        if caller is not None:
-            linking.hear(practice, connection, caller, incoming, inbound, now)
-        elif party is None:
-            _answer_stranger(practice, connection, incoming, now)
-        else:
-            chart = load_chart(connection, practice, party.patient)
-            desk = Desk(connection, practice, chart, now, writer=party)
-            _hear(desk, party, incoming, inbound)
-        return patient
+        return _take_in(practice, connection, incoming, now)
+
+
+def handle_all(
+    practice: Practice, incoming: Sequence[Incoming], now: datetime
+) -> list[Exception | None]:
+    """Take in messages that arrived together; say for each what failed, if anything.
+
+    On SQLite they share one commit, in which one that fails is undone alone; when the commit
+    itself fails that is raised, and nothing of them was kept. On PostgreSQL each has its own: two
+    workers that each held several patients could wait for one another.
+    """
+    if len(incoming) == 1 or practice.engine.dialect.name != "sqlite":
+        return [_failure(partial(handle, practice, each, now)) for each in incoming]
+    with writing(practice.engine) as connection:
+        return [_failure(partial(_apart, practice, connection, each, now)) for each in incoming]
+
+
+def _failure(deed: Callable[[], object]) -> Exception | None:
+    try:
+        deed()
+    except Exception as error:  # whoever handed this one in is told; the others go on
+        return error
+    return None
+
+
+def _apart(practice: Practice, connection: Connection, incoming: Incoming, now: datetime) -> None:
+    with apart(connection):
+        _take_in(practice, connection, incoming, now)
+
+
+def _take_in(
+    practice: Practice, connection: Connection, incoming: Incoming, now: datetime
+) -> int | None:
+    party = patients.find_party(connection, incoming.channel, incoming.address)
+    caller = linking.caller_of(connection, incoming, party, now)
+    patient = caller.patient if caller else (party.patient if party else None)
+    if patient is not None:
+        patients.lock(connection, patient)
+    inbound = inbox.put_inbound(connection, _row(incoming, patient, _role(caller, party), now))
+    if inbound is None:
+        return None
+    if caller is not None:
+        linking.hear(practice, connection, caller, incoming, inbound, now)
+    elif party is None:
+        _answer_stranger(practice, connection, incoming, now)
+    else:
+        chart = load_chart(connection, practice, party.patient)
+        desk = Desk(connection, practice, chart, now, writer=party)
+        _hear(desk, party, incoming, inbound)
+    return patient
 
 
 def _role(caller: linking.Caller | None, party: Party | None) -> str:
@@ -127,7 +163,8 @@ def _set_aside(desk: Desk, pressed: Message, incoming: Incoming, inbound: int) -
     Pressed a second time it says nothing new; otherwise a nurse reads it with its question.
     """
     since = pressed.queued_at
-    if inbox.heard_before(desk.connection, incoming.address, incoming.text, since, inbound):
+    told_before = (desk.patient, incoming.address, incoming.text, since, inbound)
+    if inbox.heard_before(desk.connection, *told_before):
         return
     told = {"late answer to": pressed.text[:200]}
     late = Escalate("unread", incoming.text, (), told)

@@ -24,7 +24,7 @@ from bot.service.cases import raise_case
 from bot.service.chart import candidate, load_chart, values
 from bot.service.desk import Desk
 from bot.service.practice import Practice
-from bot.store import audit, inbox, links, outbox, patients
+from bot.store import audit, inbox, links, outbox
 
 LINK_LASTS = timedelta(hours=72)  # our choice: a weekend between the visit and the first try
 UNCONFIRMED = "unconfirmed"  # who wrote, before the year of birth was right
@@ -51,12 +51,18 @@ def keep_code(desk: Desk, code: str) -> None:
     audit.note(desk.connection, desk.staff, "made a link", desk.patient, desk.now)
 
 
-def caller_of(connection: Connection, incoming: Incoming, now: datetime) -> Caller | None:
-    """Who writes, if this message opens a link or comes from a phone that is being checked."""
-    known = patients.find_party(connection, incoming.channel, incoming.address)
+def caller_of(
+    connection: Connection, incoming: Incoming, known: Party | None, now: datetime
+) -> Caller | None:
+    """Who writes, if this message opens a link or comes from a phone that is being checked.
+
+    `known` is whose address it is on record already.
+    """
+    if known is not None and incoming.enrol is None:
+        return None
     checked = links.check_of(connection, incoming.channel, incoming.address)
     if incoming.enrol is None:
-        return Caller(*checked) if checked and known is None else None
+        return Caller(*checked) if checked else None
     owner = links.owner_of_code(connection, _hashed(incoming.enrol), now)
     if known is not None:
         return Caller(owner or known.patient, known=known, opened=owner is not None)

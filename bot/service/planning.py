@@ -6,7 +6,7 @@ from datetime import datetime
 
 from bot.core.consent import ASKING_PROTOCOL, must_be_asked
 from bot.core.conversation import Escalate
-from bot.core.plan import make_countdown
+from bot.core.plan import facts_read, make_countdown
 from bot.core.planned import Countdown, NotPlanned
 from bot.core.protocol import Protocol
 from bot.core.replan import StoredPrompt, replan
@@ -14,7 +14,6 @@ from bot.service.chart import candidate
 from bot.service.desk import Desk
 from bot.store import plans, surgeries
 
-SETTLED = ("sent", "missed", "skipped")
 # What a planner's reason for leaving a prompt out is to the nurse.
 _FOR_NURSE = {  # why a prompt has no time -> the escalation that tells the nurse
     "medicine_date_past": "medicine_date_past",
@@ -53,6 +52,21 @@ def plan(desk: Desk) -> Planned:
     return Planned(len(change.add), len(change.cancel), _for_nurse(change.missed))
 
 
+def may_differ(before: Desk, after: Desk) -> bool:
+    """False when planning would look at the very same things before and after a turn."""
+    if must_be_asked(before.chart.facts) != must_be_asked(after.chart.facts):
+        return True
+    return _looked_at(before) != _looked_at(after)
+
+
+def _looked_at(desk: Desk) -> tuple[object, ...]:
+    """All that the planner reads of a chart."""
+    known = candidate(desk.chart, desk.practice)
+    names = facts_read(desk.chart.protocol)
+    facts = {name: value for name, value in known.facts.items() if name in names}
+    return replace(known, facts=facts), desk.chart.operation, desk.chart.rules
+
+
 def _made(desk: Desk) -> Countdown:
     """The countdown; while consent is not on record only its question goes out."""
     sent = plans.sent_of(desk.connection, desk.chart.operation)
@@ -86,8 +100,7 @@ def withdraw_all(desk: Desk, reason: str) -> int:
 
 def _stored(desk: Desk) -> list[StoredPrompt]:
     operation = desk.chart.operation
-    waiting = plans.prompts_of(desk.connection, operation)
-    settled = plans.prompts_of(desk.connection, operation, states=SETTLED)
+    waiting, settled = plans.kept_prompts(desk.connection, operation)
     return [StoredPrompt(p) for p in waiting] + [StoredPrompt(p, settled=True) for p in settled]
 
 

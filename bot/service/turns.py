@@ -7,6 +7,7 @@ from datetime import datetime
 from bot.core.conversation import Conversation, Effect, Event, Heard, Turn
 from bot.core.conversation_json import conversation_to_json
 from bot.core.dialogue import step
+from bot.core.dialogue_wishes import wish_of
 from bot.core.versions import as_begun
 from bot.service import mail, planning
 from bot.service.chart import context, load_chart
@@ -27,9 +28,9 @@ def take_turn(
 ) -> Turn:
     """Let one event move the chat, inside the transaction on the desk.
 
-    1. Step (pure); 2. apply the effects as rows, those of `before` first; 3. plan anew when a fact
-    was learned; 4. store the conversation, refusing a second writer; 5. queue one message for each
-    recipient. `conversation` replaces the stored one when staff changed it.
+    1. Step (pure); 2. apply the effects as rows, those of `before` first; 3. plan anew when what
+    the planner looks at has changed; 4. store the conversation, refusing a second writer; 5. queue
+    one message for each recipient. `conversation` replaces the stored one when staff changed it.
     """
     chart = desk.chart
     version = chart.conversation.version
@@ -37,7 +38,7 @@ def take_turn(
     desk = _as_begun(desk, start)
     practice = desk.practice
     known = context(chart, practice, desk.now)
-    if isinstance(event, Heard):  # "what is next?" is the only one who asks
+    if isinstance(event, Heard) and wish_of(practice.book, event.text) == "next":
         known = replace(known, coming=_coming(desk))
     turn = step(practice.book, start, event, known, desk.now)
     if isinstance(event, Heard):
@@ -47,7 +48,8 @@ def take_turn(
     after = desk
     if plan_anew or outcome.plan_anew:
         after = replace(desk, chart=load_chart(desk.connection, practice, desk.patient))
-        apply_effects(after, planning.plan(after).escalations)
+        if plan_anew or outcome.stopped or planning.may_differ(desk, after):
+            apply_effects(after, planning.plan(after).escalations)
     conversations.save_conversation(
         desk.connection,
         desk.patient,

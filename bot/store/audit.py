@@ -4,11 +4,10 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, select
 
+from bot.store.engine import insert_row
 from bot.store.tables_log import AUDIT
-
-_NOTE = insert(AUDIT)
 
 
 def note(
@@ -21,7 +20,7 @@ def note(
 ) -> None:
     """Add one line to the audit log. `detail` holds ids and settings, never a patient's words."""
     values = {"at": now, "who": who, "what": what, "patient_id": patient}
-    connection.execute(_NOTE, {**values, "detail": dict(detail or {})})
+    insert_row(connection, AUDIT, {**values, "detail": dict(detail or {})})
 
 
 def notes_on(connection: Connection, patient: int) -> list[tuple[datetime, str, str]]:

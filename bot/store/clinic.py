@@ -7,7 +7,7 @@ from datetime import date
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, Text, and_, cast, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Row, Text, cast, func, or_, select
 
 from bot.core.date_questions import Known
 from bot.core.protocol import Surgery
@@ -56,14 +56,16 @@ def listed(connection: Connection, search: Search) -> list[int]:
     )
     soon = SURGERY.c.on_date.desc() if search.when == "past" else SURGERY.c.on_date
     if search.sort == "done":
-        counted = (
-            select(ITEM.c.patient_id, ITEM.c.generation, func.count().label("done"))
-            .where(ITEM.c.value.in_(("done", "not_needed")))
-            .group_by(ITEM.c.patient_id, ITEM.c.generation)
-            .subquery()
+        done = (  # of the patients listed only, and answered from one index
+            select(func.count())
+            .where(
+                ITEM.c.patient_id == PATIENT.c.id,
+                ITEM.c.generation == SURGERY.c.revision,
+                ITEM.c.value.in_(("done", "not_needed")),
+            )
+            .scalar_subquery()
         )
-        own = and_(counted.c.patient_id == PATIENT.c.id, counted.c.generation == SURGERY.c.revision)
-        query = query.outerjoin(counted, own).order_by(func.coalesce(counted.c.done, 0), soon)
+        query = query.order_by(done, soon)
     else:
         first = {"name": PATIENT.c.name, "surgeon": SURGEON.c.name}.get(search.sort)
         query = query.order_by(soon) if first is None else query.order_by(first, soon)
@@ -172,7 +174,7 @@ def _items(parts: str) -> tuple[str, ...]:
 def recorded(connection: Connection, ids: Sequence[int]) -> dict[int, dict[str, ItemStatus]]:
     """What is recorded about the items of these patients' present surgeries."""
     query = (
-        select(ITEM)
+        select(ITEM.c.patient_id, ITEM.c.name, ITEM.c.value, ITEM.c.by, ITEM.c.at)
         .join(SURGERY, SURGERY.c.patient_id == ITEM.c.patient_id)
         .where(ITEM.c.patient_id.in_(ids), ITEM.c.generation == SURGERY.c.revision)
     )

@@ -3,18 +3,22 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, insert, select, update
+from sqlalchemy import Connection, bindparam, insert, select, update
 
 from bot.core.copies import CopyLevel
 from bot.core.record import CoachRecord
+from bot.store.prepared import Prepared
 from bot.store.tables import COACH, CONTACT
 
-_COACHES = (
+_COACHES = Prepared(
     select(COACH, CONTACT.c.channel, CONTACT.c.address)
     .add_columns(CONTACT.c.stopped_at, CONTACT.c.wrong_at)
     .join(CONTACT, CONTACT.c.coach_id == COACH.c.id)
     .where(COACH.c.patient_id == bindparam("patient"))
     .order_by(COACH.c.id)
+)
+_SET_LEVEL = Prepared(
+    update(COACH).where(COACH.c.patient_id == bindparam("patient")).values(level=bindparam("level"))
 )
 
 
@@ -31,10 +35,10 @@ def add_coach(
 
 def coaches_of(connection: Connection, patient: int) -> tuple[CoachRecord, ...]:
     """All the patient's coaches, in the order of their invitation."""
-    return tuple(_record(row) for row in connection.execute(_COACHES, {"patient": patient}))
+    return tuple(_record(row) for row in _COACHES.rows(connection, {"patient": patient}))
 
 
-def _record(row: Row[Any]) -> CoachRecord:
+def _record(row: Any) -> CoachRecord:  # noqa: ANN401 - a row
     return CoachRecord(
         id=row.id,
         patient=row.patient_id,
@@ -61,7 +65,7 @@ def leave(connection: Connection, coach: int, now: datetime) -> None:
 
 def set_level(connection: Connection, patient: int, level: CopyLevel) -> None:
     """The patient changed what their coaches may see."""
-    connection.execute(update(COACH).where(COACH.c.patient_id == patient).values(level=level))
+    _SET_LEVEL.run(connection, {"patient": patient, "level": level})
 
 
 def set_language(connection: Connection, coach: int, language: str) -> None:

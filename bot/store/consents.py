@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, insert
+from sqlalchemy import Connection
 
 from bot.core.record import Party
+from bot.store.engine import insert_row
 from bot.store.tables import CONSENT
 
 
@@ -22,16 +23,15 @@ class Consent:
 
 def note_consent(connection: Connection, party: Party, consent: Consent) -> None:
     """Add a consent record. Earlier ones stay: the history is the proof."""
-    connection.execute(
-        insert(CONSENT).values(
-            patient_id=party.patient,
-            coach_id=party.coach,
-            scope=consent.scope,
-            given=consent.given,
-            wording=consent.wording,
-            language=consent.language,
-            channel=party.channel,
-            address=party.address,
-            at=consent.at,
-        )
-    )
+    values = {
+        "patient_id": party.patient,
+        "coach_id": party.coach,
+        "scope": consent.scope,
+        "given": consent.given,
+        "wording": consent.wording,
+        "language": consent.language,
+        "channel": party.channel,
+        "address": party.address,
+        "at": consent.at,
+    }
+    insert_row(connection, CONSENT, values)

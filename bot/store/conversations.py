@@ -4,13 +4,16 @@ from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, insert, select, update
 
+from bot.store.prepared import Prepared
 from bot.store.tables import CONVERSATION
 
-_LOAD = select(CONVERSATION.c.body, CONVERSATION.c.version).where(
-    CONVERSATION.c.patient_id == bindparam("patient")
+_LOAD = Prepared(
+    select(CONVERSATION.c.body, CONVERSATION.c.version).where(
+        CONVERSATION.c.patient_id == bindparam("patient")
+    )
 )
 
-_SAVE = (
+_SAVE = Prepared(
     update(CONVERSATION)
     .where(
         CONVERSATION.c.patient_id == bindparam("patient"),
@@ -18,7 +21,7 @@ _SAVE = (
     )
     .values(body=bindparam("text"), version=bindparam("next_version"), wake_at=bindparam("wake"))
 )
-_DUE = (
+_DUE = Prepared(
     select(CONVERSATION.c.patient_id)
     .where(CONVERSATION.c.wake_at <= bindparam("now"))
     .order_by(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id)
@@ -41,7 +44,7 @@ def add_conversation(
 
 def load_conversation(connection: Connection, patient: int) -> tuple[str, int]:
     """The stored chat and its version. Raises LookupError when there is none."""
-    row = connection.execute(_LOAD, {"patient": patient}).one_or_none()
+    row = _LOAD.first(connection, {"patient": patient})
     if row is None:
         raise LookupError(f"Patient {patient} has no conversation. Enrol them first.")
     return row.body, row.version
@@ -56,10 +59,8 @@ def save_conversation(
 ) -> None:
     """Store the next version. Raises WrittenMeanwhile unless `read_version` is still there."""
     next_state = {"text": body, "next_version": read_version + 1, "wake": wake_at}
-    written = connection.execute(
-        _SAVE, {"patient": patient, "read_version": read_version, **next_state}
-    )
-    if written.rowcount != 1:
+    which = {"patient": patient, "read_version": read_version}
+    if _SAVE.run(connection, {**which, **next_state}) != 1:
         raise WrittenMeanwhile(
             f"The conversation of patient {patient} is no longer at version {read_version}."
         )
@@ -67,7 +68,7 @@ def save_conversation(
 
 def conversations_due(connection: Connection, now: datetime, limit: int) -> list[int]:
     """Patients whose timer has rung, the oldest first."""
-    return list(connection.execute(_DUE, {"now": now, "most": limit}).scalars())
+    return [row.patient_id for row in _DUE.rows(connection, {"now": now, "most": limit})]
 
 
 def put_off_waking(connection: Connection, patient: int, until: datetime) -> None:

@@ -6,16 +6,21 @@ from datetime import datetime, timedelta
 from sqlalchemy import Connection, func, select
 
 from bot.store import outbox
+from bot.store.prepared import Prepared
 from bot.store.tables import CONVERSATION, PROMPT, SURGERY
 from bot.store.tables_log import ESCALATION, OUTBOUND
 
-_WAITING = select(
-    select(func.min(PROMPT.c.due)).where(PROMPT.c.state == "planned").scalar_subquery(),
-    select(func.min(CONVERSATION.c.wake_at)).scalar_subquery(),
-    select(func.min(ESCALATION.c.deadline_at))
-    .where(ESCALATION.c.closed_at.is_(None))
-    .scalar_subquery(),
-    select(func.min(SURGERY.c.nurse_due)).where(SURGERY.c.status == "planned").scalar_subquery(),
+_WAITING = Prepared(
+    select(
+        select(func.min(PROMPT.c.due)).where(PROMPT.c.state == "planned").scalar_subquery(),
+        select(func.min(CONVERSATION.c.wake_at)).scalar_subquery(),
+        select(func.min(ESCALATION.c.deadline_at))
+        .where(ESCALATION.c.closed_at.is_(None))
+        .scalar_subquery(),
+        select(func.min(SURGERY.c.nurse_due))
+        .where(SURGERY.c.status == "planned")
+        .scalar_subquery(),
+    )
 )
 _CLAIMED = select(func.min(OUTBOUND.c.changed_at)).where(OUTBOUND.c.state == "claimed")
 
@@ -30,7 +35,7 @@ def next_moment(connection: Connection, left_behind: timedelta) -> datetime | No
 
 def next_tick(connection: Connection) -> datetime | None:
     """The earliest moment of what is not a message: one statement, cheap enough for every tick."""
-    return _earliest(connection.execute(_WAITING).one())
+    return _earliest(_WAITING.rows(connection, {})[0])
 
 
 def next_relay(connection: Connection, left_behind: timedelta) -> datetime | None:

@@ -6,9 +6,11 @@ from contextlib import contextmanager
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Executable, Table, create_engine, event
+from sqlalchemy import Connection, Engine, Table, create_engine, event, insert
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.pool import StaticPool
+
+from bot.store.prepared import Prepared
 
 _BUSY_MS = 10_000  # how long a writer waits for another before it gives up
 SQLITE_PRAGMAS = (
@@ -52,6 +54,13 @@ def writing(engine: Engine) -> Iterator[Connection]:
 
 
 @contextmanager
+def apart(connection: Connection) -> Iterator[None]:
+    """A part of a transaction that is undone alone when anything is raised in it."""
+    with connection.begin_nested():
+        yield
+
+
+@contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
     """One consistent read; on SQLite it takes no write lock."""
     with _deferred(engine).begin() as connection:
@@ -65,9 +74,19 @@ def _deferred(engine: Engine) -> Engine:
 
 def insert_new(connection: Connection, table: Table, values: dict[str, Any]) -> int | None:
     """Insert a row unless a unique key refuses it; return its id, or None for a repeat."""
-    statement = _inserting(connection.dialect.name, table)
-    new_id: int | None = connection.execute(statement, values).scalar()
-    return new_id
+    row = _inserting(connection.dialect.name, table, tuple(values)).first(connection, values)
+    return None if row is None else row[0]
+
+
+def insert_row(connection: Connection, table: Table, values: dict[str, Any]) -> None:
+    """Insert a row; a unique key that refuses it raises IntegrityError."""
+    _plainly(table, tuple(values)).run(connection, values)
+
+
+def insert_rows(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
+    """Insert rows that all have the same columns."""
+    if rows:
+        _plainly(table, tuple(rows[0])).run_each(connection, rows)
 
 
 def upsert(
@@ -75,21 +94,27 @@ def upsert(
 ) -> None:
     """Insert a row, or overwrite the one that has the same `unique` columns."""
     changed = tuple(name for name in values if name not in unique)
-    connection.execute(_upserting(connection.dialect.name, table, unique, changed), values)
+    _upserting(connection.dialect.name, table, unique, changed).run(connection, values)
 
 
-@lru_cache
-def _inserting(dialect: str, table: Table) -> Executable:
+@lru_cache(maxsize=256)
+def _plainly(table: Table, columns: tuple[str, ...]) -> Prepared:
+    return Prepared(insert(table), columns)
+
+
+@lru_cache(maxsize=256)
+def _inserting(dialect: str, table: Table, columns: tuple[str, ...]) -> Prepared:
     key = next(iter(table.primary_key.columns))
-    insert = sqlite.insert if dialect == "sqlite" else postgresql.insert
-    return insert(table).on_conflict_do_nothing().returning(key)
+    made = sqlite.insert if dialect == "sqlite" else postgresql.insert
+    return Prepared(made(table).on_conflict_do_nothing().returning(key), columns)
 
 
-@lru_cache
+@lru_cache(maxsize=256)
 def _upserting(
     dialect: str, table: Table, unique: tuple[str, ...], changed: tuple[str, ...]
-) -> Executable:
-    insert = sqlite.insert if dialect == "sqlite" else postgresql.insert
-    statement = insert(table)
+) -> Prepared:
+    made = sqlite.insert if dialect == "sqlite" else postgresql.insert
+    statement = made(table)
     fresh = {name: statement.excluded[name] for name in changed}
-    return statement.on_conflict_do_update(index_elements=list(unique), set_=fresh)
+    updating = statement.on_conflict_do_update(index_elements=list(unique), set_=fresh)
+    return Prepared(updating, unique + changed)

@@ -3,11 +3,11 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, select
 
 from bot.core.record import ThreadLine
 from bot.reading.reading import Reading
-from bot.store.engine import insert_new
+from bot.store.engine import insert_new, insert_row
 from bot.store.tables_log import INBOUND, READING
 
 
@@ -18,17 +18,16 @@ def put_inbound(connection: Connection, values: dict[str, Any]) -> int | None:
 
 def put_reading(connection: Connection, inbound: int, asked: str, reading: Reading) -> None:
     """Store how the message was understood, and because of which words."""
-    connection.execute(
-        insert(READING).values(
-            inbound_id=inbound,
-            asked=asked,
-            act=str(reading.act),
-            also=[str(act) for act in reading.also],
-            symptoms=[str(symptom) for symptom in reading.symptoms],
-            alert=reading.alert,
-            because=list(reading.because),
-        )
-    )
+    values = {
+        "inbound_id": inbound,
+        "asked": asked,
+        "act": str(reading.act),
+        "also": [str(act) for act in reading.also],
+        "symptoms": [str(symptom) for symptom in reading.symptoms],
+        "alert": reading.alert,
+        "because": list(reading.because),
+    }
+    insert_row(connection, READING, values)
 
 
 def inbound_lines(connection: Connection, patient: int | None = None) -> list[ThreadLine]:
@@ -60,10 +59,11 @@ def inbound_lines(connection: Connection, patient: int | None = None) -> list[Th
 
 
 def heard_before(
-    connection: Connection, address: str, text: str, since: datetime, before: int
+    connection: Connection, patient: int, address: str, text: str, since: datetime, before: int
 ) -> bool:
     """True when this address sent the very same text between `since` and message `before`."""
     query = select(INBOUND.c.id).where(
+        INBOUND.c.patient_id == patient,  # whose index finds it
         INBOUND.c.address == address,
         INBOUND.c.text == text,
         INBOUND.c.handled_at >= since,

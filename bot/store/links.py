@@ -2,15 +2,22 @@
 
 from datetime import datetime
 
-from sqlalchemy import Connection, select, update
+from sqlalchemy import Connection, bindparam, select, update
 
 from bot.core.identity import Check, Standing
 from bot.store.engine import insert_new, upsert
+from bot.store.prepared import Prepared
 from bot.store.tables import CONTACT
 from bot.store.tables_log import OUTBOUND
 from bot.store.tables_reach import ENROLMENT_CODE, IDENTITY_CHECK
 
 WAITING = "code:"  # begins the address of a patient who has not opened the link
+_CHECK = Prepared(
+    select(IDENTITY_CHECK).where(
+        IDENTITY_CHECK.c.channel == bindparam("channel"),
+        IDENTITY_CHECK.c.address == bindparam("address"),
+    )
+)
 
 
 def waiting_address(patient: int) -> str:
@@ -65,11 +72,7 @@ def use_code(connection: Connection, code_hash: str, now: datetime) -> bool:
 
 def check_of(connection: Connection, channel: str, address: str) -> tuple[int, Check] | None:
     """The patient whose link this phone opened, and how far its check has come."""
-    row = connection.execute(
-        select(IDENTITY_CHECK).where(
-            IDENTITY_CHECK.c.channel == channel, IDENTITY_CHECK.c.address == address
-        )
-    ).one_or_none()
+    row = _CHECK.first(connection, {"channel": channel, "address": address})
     return (row.patient_id, Check(Standing(row.state), row.tries)) if row else None
 
 

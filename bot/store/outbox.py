@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Row, bindparam, func, select, update
 from bot.core.record import Message
 from bot.store.engine import insert_new
 from bot.store.links import WAITING, is_waiting
+from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
 
 _NOT_OUT = ("queued", "held")
@@ -39,6 +40,16 @@ _READY = (
     .with_for_update(skip_locked=True)
 )
 _NEXT_TRY = select(func.min(OUTBOUND.c.next_try_at)).where(OUTBOUND.c.state == "queued", ~BLOCKED)
+_LET_GO = Prepared(
+    update(OUTBOUND)
+    .where(
+        OUTBOUND.c.patient_id == bindparam("patient"),
+        OUTBOUND.c.to_role == bindparam("role"),
+        OUTBOUND.c.state == "held",
+        ~OUTBOUND.c.address.startswith(WAITING),
+    )
+    .values(state="queued", next_try_at=bindparam("now"), changed_at=bindparam("now"))
+)
 
 
 def queue(connection: Connection, message: Message) -> int | None:
@@ -118,16 +129,7 @@ def withdraw(
 
 def let_go(connection: Connection, patient: int, role: str, now: datetime) -> None:
     """Queue what was held for a consent, for the patient's people of this role."""
-    connection.execute(
-        update(OUTBOUND)
-        .where(
-            OUTBOUND.c.patient_id == patient,
-            OUTBOUND.c.to_role == role,
-            OUTBOUND.c.state == "held",
-            ~OUTBOUND.c.address.startswith(WAITING),
-        )
-        .values(state="queued", next_try_at=now, changed_at=now)
-    )
+    _LET_GO.run(connection, {"patient": patient, "role": role, "now": now})
 
 
 def withdraw_to(

@@ -8,23 +8,28 @@ from sqlalchemy import BindParameter, Connection, Integer, Update, bindparam, de
 from bot.core.protocol import FactValue, MedicineHold
 from bot.core.record import Party, PatientRecord
 from bot.store.engine import insert_new, upsert
+from bot.store.prepared import Prepared
 from bot.store.tables import CONTACT, FACT, HOLD, PATIENT
 
-# Statements of the hot path are built once: building one costs more than running it.
 _WHO: BindParameter[int] = bindparam("patient", type_=Integer)
 _LOCK = select(PATIENT.c.id).where(PATIENT.c.id == _WHO).with_for_update()
-_RECORD = select(PATIENT).where(PATIENT.c.id == _WHO)
-_FACTS = select(FACT.c.name, FACT.c.value).where(FACT.c.patient_id == _WHO)
-_HOLDS = select(HOLD).where(HOLD.c.patient_id == _WHO).order_by(HOLD.c.last_dose_on)
-_PARTY = select(CONTACT).where(
-    CONTACT.c.channel == bindparam("channel"), CONTACT.c.address == bindparam("address")
+_RECORD = Prepared(select(PATIENT).where(PATIENT.c.id == _WHO))
+_FACTS = Prepared(select(FACT.c.name, FACT.c.value).where(FACT.c.patient_id == _WHO))
+_HOLDS = Prepared(select(HOLD).where(HOLD.c.patient_id == _WHO).order_by(HOLD.c.last_dose_on))
+_PARTY = Prepared(
+    select(CONTACT).where(
+        CONTACT.c.channel == bindparam("channel"), CONTACT.c.address == bindparam("address")
+    )
 )
-_OWN_ADDRESS = (
+_OWN_ADDRESS = Prepared(
     select(CONTACT)
     .where(CONTACT.c.patient_id == _WHO, CONTACT.c.coach_id.is_(None))
     .order_by(CONTACT.c.stopped_at.isnot(None), CONTACT.c.wrong_at.isnot(None))
     .order_by(CONTACT.c.id.desc())
     .limit(1)
+)
+_SET_DAWN = Prepared(
+    update(PATIENT).where(PATIENT.c.id == _WHO).values(dawn_agreed=bindparam("agreed"))
 )
 
 
@@ -53,12 +58,13 @@ def add_patient(
 
 def lock(connection: Connection, patient: int) -> None:
     """Make this transaction the only one that moves the patient (on SQLite BEGIN did it)."""
-    connection.execute(_LOCK, {"patient": patient})
+    if connection.dialect.name != "sqlite":
+        connection.execute(_LOCK, {"patient": patient})
 
 
 def patient_record(connection: Connection, patient: int) -> PatientRecord:
     """The patient as enrolled. Raises LookupError for an unknown id."""
-    row = connection.execute(_RECORD, {"patient": patient}).one_or_none()
+    row = _RECORD.first(connection, {"patient": patient})
     if row is None:
         raise LookupError(f"No patient with id {patient} in the record.")
     return PatientRecord(
@@ -80,7 +86,7 @@ def all_patients(connection: Connection) -> list[int]:
 
 def set_dawn_agreed(connection: Connection, patient: int, agreed: bool) -> None:
     """Store whether time-critical prompts may come in quiet hours."""
-    connection.execute(update(PATIENT).where(PATIENT.c.id == patient).values(dawn_agreed=agreed))
+    _SET_DAWN.run(connection, {"patient": patient, "agreed": agreed})
 
 
 def add_contact(
@@ -99,7 +105,7 @@ def add_contact(
 
 def find_party(connection: Connection, channel: str, address: str) -> Party | None:
     """Who is behind an address, or None for a stranger."""
-    row = connection.execute(_PARTY, {"channel": channel, "address": address}).one_or_none()
+    row = _PARTY.first(connection, {"channel": channel, "address": address})
     if row is None:
         return None
     stopped = row.stopped_at is not None or row.wrong_at is not None
@@ -108,7 +114,7 @@ def find_party(connection: Connection, channel: str, address: str) -> Party | No
 
 def address_of(connection: Connection, patient: int) -> Party | None:
     """The patient's own address that messages go to: the newest that is not stopped or wrong."""
-    row = connection.execute(_OWN_ADDRESS, {"patient": patient}).one_or_none()
+    row = _OWN_ADDRESS.first(connection, {"patient": patient})
     if row is None:
         return None
     stopped = row.stopped_at is not None or row.wrong_at is not None
@@ -142,7 +148,7 @@ def learn_fact(
 
 def facts_of(connection: Connection, patient: int) -> dict[str, FactValue]:
     """All that is known about the patient."""
-    return {row.name: row.value for row in connection.execute(_FACTS, {"patient": patient})}
+    return {row.name: row.value for row in _FACTS.rows(connection, {"patient": patient})}
 
 
 def put_hold(connection: Connection, patient: int, hold: MedicineHold) -> None:
@@ -171,5 +177,5 @@ def holds_of(connection: Connection, patient: int) -> tuple[MedicineHold, ...]:
         MedicineHold(
             row.medicine, row.last_dose_on, row.prescriber, row.instruction, row.last_dose_at
         )
-        for row in connection.execute(_HOLDS, {"patient": patient})
+        for row in _HOLDS.rows(connection, {"patient": patient})
     )

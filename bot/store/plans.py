@@ -1,19 +1,19 @@
 """The dated countdown: planned prompts and what was recorded about each item."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, insert, select, update
+from sqlalchemy import Connection, bindparam, select, update
 
 from bot.core.planned import NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Late, Priority
 from bot.core.record import ItemStatus, Operation
-from bot.store.engine import upsert
+from bot.store.engine import insert_rows, upsert
+from bot.store.prepared import Prepared
 from bot.store.tables import ITEM, PROMPT
 
-_ITEMS = (
+_ITEMS = Prepared(
     select(ITEM.c.name, ITEM.c.value, ITEM.c.by, ITEM.c.at)
     .where(ITEM.c.patient_id == bindparam("patient"), ITEM.c.generation == bindparam("revision"))
     .order_by(ITEM.c.at, ITEM.c.id)
@@ -21,16 +21,25 @@ _ITEMS = (
 
 
 _OF_SURGERY = PROMPT.c.surgery_id == bindparam("surgery")
-_STATES = select(PROMPT.c.key, PROMPT.c.state).where(
-    _OF_SURGERY, PROMPT.c.generation == bindparam("revision")
+_STATES = Prepared(
+    select(PROMPT.c.key, PROMPT.c.state).where(
+        _OF_SURGERY, PROMPT.c.generation == bindparam("revision")
+    )
 )
-_SENT = select(PROMPT.c.to_role, PROMPT.c.changed_at).where(_OF_SURGERY, PROMPT.c.state == "sent")
-_IN_STATES = (
+_SENT = Prepared(
+    select(PROMPT.c.to_role, PROMPT.c.changed_at).where(_OF_SURGERY, PROMPT.c.state == "sent")
+)
+_KEPT = Prepared(
     select(PROMPT)
-    .where(_OF_SURGERY, PROMPT.c.state.in_(bindparam("states", expanding=True)))
+    .where(_OF_SURGERY, PROMPT.c.state != "cancelled")
     .order_by(PROMPT.c.due, PROMPT.c.id)
 )
-_COMING = (
+_WAITING = Prepared(
+    select(PROMPT)
+    .where(_OF_SURGERY, PROMPT.c.state == "planned")
+    .order_by(PROMPT.c.due, PROMPT.c.id)
+)
+_COMING = Prepared(
     select(PROMPT.c.parts, PROMPT.c.due)
     .where(_OF_SURGERY, PROMPT.c.state == "planned", PROMPT.c.to_role == "patient")
     .order_by(PROMPT.c.due, PROMPT.c.id)
@@ -39,14 +48,14 @@ _COMING = (
 _WITHDRAW = update(PROMPT).where(
     _OF_SURGERY, PROMPT.c.state == "planned", PROMPT.c.key.in_(bindparam("keys", expanding=True))
 )
-_DUE = (
+_DUE = Prepared(
     select(PROMPT.c.id, PROMPT.c.patient_id)
     .where(PROMPT.c.state == "planned", PROMPT.c.due <= bindparam("now"))
     .order_by(PROMPT.c.due, PROMPT.c.id)
     .limit(bindparam("most"))
 )
-_BY_ID = select(PROMPT).where(PROMPT.c.id == bindparam("prompt"))
-_CLAIM = (
+_BY_ID = Prepared(select(PROMPT).where(PROMPT.c.id == bindparam("prompt")))
+_CLAIM = Prepared(
     update(PROMPT)
     .where(PROMPT.c.id == bindparam("prompt"), PROMPT.c.state == "planned")
     .values(
@@ -66,8 +75,7 @@ def put_prompts(
     rows = [_columns(operation, prompt, now) for prompt in prompts]
     known = _states(connection, operation) if rows else {}
     fresh = [row for row in rows if row["key"] not in known]
-    if fresh:
-        connection.execute(insert(PROMPT), fresh)
+    insert_rows(connection, PROMPT, fresh)
     for row in rows:
         if known.get(row["key"]) == "cancelled":
             upsert(connection, PROMPT, row, ("surgery_id", "key", "generation"))
@@ -75,7 +83,7 @@ def put_prompts(
 
 def _states(connection: Connection, operation: Operation) -> dict[str, str]:
     which = {"surgery": operation.id, "revision": operation.revision}
-    return {row.key: row.state for row in connection.execute(_STATES, which)}
+    return {row.key: row.state for row in _STATES.rows(connection, which)}
 
 
 def retime_prompts(
@@ -98,7 +106,7 @@ def retime_prompts(
 
 def sent_of(connection: Connection, operation: Operation) -> list[tuple[str, datetime]]:
     """(recipient, instant) of every prompt of this countdown that went out."""
-    rows = connection.execute(_SENT, {"surgery": operation.id})
+    rows = _SENT.rows(connection, {"surgery": operation.id})
     return [(row.to_role, row.changed_at) for row in rows]
 
 
@@ -122,26 +130,41 @@ def _columns(operation: Operation, prompt: PlannedPrompt, now: datetime) -> dict
 
 
 def _part_json(part: Part) -> dict[str, Any]:
-    return {**asdict(part), "values": dict(part.values)}
+    return {
+        "prompt": part.prompt,
+        "flow": part.flow,
+        "values": dict(part.values),
+        "key": part.key,
+        "item": part.item,
+        "catch_up": part.catch_up,
+    }
 
 
-def prompts_of(
-    connection: Connection, operation: Operation, *, states: Sequence[str] = ("planned",)
-) -> tuple[PlannedPrompt, ...]:
-    """The operation's prompts in the given states, in every generation, in order of time."""
-    rows = connection.execute(_IN_STATES, {"surgery": operation.id, "states": list(states)})
-    return tuple(planned(row) for row in rows)
+def prompts_of(connection: Connection, operation: Operation) -> tuple[PlannedPrompt, ...]:
+    """The operation's prompts to come, in every generation, in order of time."""
+    return tuple(planned(row) for row in _WAITING.rows(connection, {"surgery": operation.id}))
+
+
+def kept_prompts(
+    connection: Connection, operation: Operation
+) -> tuple[list[PlannedPrompt], list[PlannedPrompt]]:
+    """(to come, settled) of the operation's prompts in every generation, in order of time."""
+    to_come: list[PlannedPrompt] = []
+    settled: list[PlannedPrompt] = []
+    for row in _KEPT.rows(connection, {"surgery": operation.id}):
+        (to_come if row.state == "planned" else settled).append(planned(row))
+    return to_come, settled
 
 
 def coming_parts(
     connection: Connection, operation: Operation, most: int
 ) -> list[tuple[Part, datetime]]:
     """The parts of the patient's next `most` prompts with their times, in order."""
-    rows = connection.execute(_COMING, {"surgery": operation.id, "most": most})
+    rows = _COMING.rows(connection, {"surgery": operation.id, "most": most})
     return [(Part(**part), row.due) for row in rows for part in row.parts]
 
 
-def planned(row: Row[Any]) -> PlannedPrompt:
+def planned(row: Any) -> PlannedPrompt:  # noqa: ANN401 - a row
     """A row of planned_prompt as the core's value."""
     return PlannedPrompt(
         key=row.key,
@@ -167,7 +190,7 @@ def withdraw_prompts(
 
 def due_prompts(connection: Connection, now: datetime, limit: int) -> list[tuple[int, int]]:
     """(prompt id, patient id) of prompts whose time has come, the oldest first."""
-    rows = connection.execute(_DUE, {"now": now, "most": limit})
+    rows = _DUE.rows(connection, {"now": now, "most": limit})
     return [(row.id, row.patient_id) for row in rows]
 
 
@@ -176,12 +199,12 @@ def claim_prompt(
 ) -> bool:
     """Move a prompt out of "planned"; False when somebody else already did."""
     fate = {"prompt": prompt, "fate": state, "reason_why": reason, "changed": now}
-    return connection.execute(_CLAIM, fate).scalar() is not None
+    return _CLAIM.first(connection, fate) is not None
 
 
 def prompt_by_id(connection: Connection, prompt: int) -> PlannedPrompt:
     """One planned prompt."""
-    return planned(connection.execute(_BY_ID, {"prompt": prompt}).one())
+    return planned(_BY_ID.rows(connection, {"prompt": prompt})[0])
 
 
 def put_off(connection: Connection, prompt: int, until: datetime, reason: str) -> None:
@@ -235,5 +258,5 @@ def items_of(connection: Connection, operation: Operation) -> dict[str, ItemStat
     whose = {"patient": operation.patient, "revision": operation.revision}
     return {
         row.name: ItemStatus(row.name, row.value, row.by, row.at)
-        for row in connection.execute(_ITEMS, whose)
+        for row in _ITEMS.rows(connection, whose)
     }

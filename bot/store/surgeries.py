@@ -4,27 +4,32 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, delete, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from bot.core.protocol import Surgery
 from bot.core.record import OnCall, Operation
 from bot.store.engine import insert_new
+from bot.store.prepared import Prepared
 from bot.store.tables import ON_CALL, SURGEON, SURGERY
 
-_OPERATION = (
+_OPERATION = Prepared(
     select(SURGERY, SURGEON.c.name.label("surgeon"))
     .join(SURGEON, SURGEON.c.id == SURGERY.c.surgeon_id)
     .where(SURGERY.c.patient_id == bindparam("patient"))
 )
 
-_ON_CALL = (
+_ON_CALL = Prepared(
     select(ON_CALL)
     .join(SURGEON, SURGEON.c.id == ON_CALL.c.surgeon_id)
     .where(SURGEON.c.name == bindparam("surgeon"))
     .order_by(ON_CALL.c.rank)
 )
-_NURSE_DUE = update(SURGERY).where(SURGERY.c.id == bindparam("surgery"))
-_STARTS_MISSING = (
+_NURSE_DUE = Prepared(
+    update(SURGERY)
+    .where(SURGERY.c.id == bindparam("surgery"))
+    .values(nurse_due=bindparam("nurse_due"))
+)
+_STARTS_MISSING = Prepared(
     select(SURGERY.c.patient_id)
     .where(
         SURGERY.c.status == "planned",
@@ -62,7 +67,7 @@ def put_on_call(connection: Connection, surgeon: str, contacts: Sequence[OnCall]
 
 def on_call(connection: Connection, surgeon: str) -> tuple[OnCall, ...]:
     """A surgeon's on-call list in order; empty when none was entered."""
-    rows = connection.execute(_ON_CALL, {"surgeon": surgeon})
+    rows = _ON_CALL.rows(connection, {"surgeon": surgeon})
     return tuple(OnCall(row.name, row.channel, row.address) for row in rows)
 
 
@@ -81,13 +86,13 @@ def add_surgery(connection: Connection, patient: int, surgeon: str, surgery: Sur
 
 def operation_of(connection: Connection, patient: int) -> Operation:
     """The patient's operation. Raises LookupError when there is none."""
-    row = connection.execute(_OPERATION, {"patient": patient}).one_or_none()
+    row = _OPERATION.first(connection, {"patient": patient})
     if row is None:
         raise LookupError(f"Patient {patient} has no surgery on file. Enrol them first.")
     return _operation(row)
 
 
-def _operation(row: Row[Any]) -> Operation:
+def _operation(row: Any) -> Operation:  # noqa: ANN401 - a row
     surgery = Surgery(row.joint, row.side, row.on_date, row.zone, row.starts_at, row.arrive_at)
     return Operation(
         row.id, row.patient_id, row.surgeon, surgery, row.status, row.revision, row.nurse_due
@@ -114,12 +119,12 @@ def correct_surgery(connection: Connection, operation: Operation, surgery: Surge
 
 def set_nurse_due(connection: Connection, surgery: int, due: datetime | None) -> None:
     """Store by when the nurse must be told that the start time is missing."""
-    connection.execute(_NURSE_DUE, {"surgery": surgery, "nurse_due": due})
+    _NURSE_DUE.run(connection, {"surgery": surgery, "nurse_due": due})
 
 
 def starts_missing(connection: Connection, now: datetime) -> list[int]:
     """Patients whose start time is still unknown past the time when the nurse must be told."""
-    return list(connection.execute(_STARTS_MISSING, {"now": now}).scalars())
+    return [row.patient_id for row in _STARTS_MISSING.rows(connection, {"now": now})]
 
 
 def _columns(surgery: Surgery) -> dict[str, Any]:

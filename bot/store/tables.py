@@ -171,6 +171,7 @@ class PlannedPromptRow(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("surgery_id", "key", "generation"),
         Index("ix_planned_prompt_state_due", "state", "due"),
+        Index("ix_planned_prompt_surgery_id_state_due", "surgery_id", "state", "due"),
     )
     id: int | None = Field(default=None, primary_key=True)
     patient_id: int = Field(foreign_key="patient.id", index=True)
@@ -193,7 +194,10 @@ class ItemRow(SQLModel, table=True):
     """One countdown item's status in one revision of the surgery: exactly one row each."""
 
     __tablename__ = "item"
-    __table_args__ = (UniqueConstraint("patient_id", "name", "generation"),)
+    __table_args__ = (
+        UniqueConstraint("patient_id", "name", "generation"),
+        Index("ix_item_patient_id_generation_value", "patient_id", "generation", "value"),
+    )
     id: int | None = Field(default=None, primary_key=True)
     patient_id: int = Field(foreign_key="patient.id", index=True)
     name: str

@@ -1,0 +1,127 @@
+"""Statements of the hot path: built and compiled once, and on SQLite run by the driver itself.
+
+SQLAlchemy spends ten times as long on a small statement as SQLite does (docs/performance.md). So
+what every reply needs is compiled once with SQLAlchemy's own compiler and types, and given to the
+driver's connection inside the same transaction. On any other database SQLAlchemy runs it as usual.
+"""
+
+import sqlite3
+from collections import namedtuple
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Dialect, exc
+from sqlalchemy.sql.expression import Select, UpdateBase
+from sqlalchemy.types import TypeEngine
+
+Values = Mapping[str, Any]
+Convert = Callable[[Any], Any]
+
+
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """A statement as SQLite's driver takes it, and how values go in and come out."""
+
+    sql: str
+    fixed: Values
+    entering: tuple[tuple[str, Convert | None], ...]
+    row: Callable[[Iterable[Any]], Any]
+    leaving: tuple[tuple[int, Convert], ...]
+
+    def values(self, given: Values) -> list[Any]:
+        told = {**self.fixed, **given} if self.fixed else given
+        return [into(told[name]) if into else told[name] for name, into in self.entering]
+
+    def rows(self, found: Sequence[Sequence[Any]]) -> list[Any]:
+        if not self.leaving:
+            return [self.row(one) for one in found]
+        return [self._row(one) for one in found]
+
+    def _row(self, found: Sequence[Any]) -> Any:  # noqa: ANN401 - a row
+        cells = list(found)
+        for place, out in self.leaving:
+            cells[place] = out(cells[place])
+        return self.row(cells)
+
+
+class Prepared:
+    """One statement. `columns` are those that an insert, or an update without values, is given."""
+
+    def __init__(self, statement: Select[Any] | UpdateBase, columns: Sequence[str] = ()) -> None:
+        self._statement = statement
+        self._columns = list(columns) or None
+        self._ready: _Ready | None = None
+
+    def rows(self, connection: Connection, values: Values) -> Sequence[Any]:
+        """Run it and give every row; a row has its columns as attributes."""
+        if connection.dialect.name != "sqlite":
+            return connection.execute(self._statement, dict(values)).all()
+        ready = self._on_sqlite(connection)
+        return ready.rows(_cursor(connection, ready.sql, ready.values(values)).fetchall())
+
+    def first(self, connection: Connection, values: Values) -> Any | None:  # noqa: ANN401 - a row
+        """Run it and give the first row, or None."""
+        found = self.rows(connection, values)
+        return found[0] if found else None
+
+    def run(self, connection: Connection, values: Values) -> int:
+        """Run it and say how many rows it touched."""
+        if connection.dialect.name != "sqlite":
+            return connection.execute(self._statement, dict(values)).rowcount
+        ready = self._on_sqlite(connection)
+        return _cursor(connection, ready.sql, ready.values(values)).rowcount
+
+    def run_each(self, connection: Connection, many: Sequence[Values]) -> None:
+        """Run it once for each of these values."""
+        if connection.dialect.name != "sqlite":
+            connection.execute(self._statement, [dict(values) for values in many])
+            return
+        ready = self._on_sqlite(connection)
+        _cursor(connection, ready.sql, [ready.values(values) for values in many], many=True)
+
+    def _on_sqlite(self, connection: Connection) -> _Ready:
+        if self._ready is None:
+            self._ready = _ready(self._statement, self._columns, connection.dialect)
+        return self._ready
+
+
+def _cursor(
+    connection: Connection, sql: str, values: Sequence[Any], *, many: bool = False
+) -> sqlite3.Cursor:
+    driver: Any = connection.connection.driver_connection
+    try:
+        cursor: sqlite3.Cursor = (driver.executemany if many else driver.execute)(sql, values)
+    except sqlite3.Error as error:  # the same kinds of error as from any other statement
+        kind = getattr(exc, type(error).__name__, exc.DatabaseError)
+        raise kind(sql, None, error, hide_parameters=True) from error
+    return cursor
+
+
+def _ready(
+    statement: Select[Any] | UpdateBase, columns: list[str] | None, dialect: Dialect
+) -> _Ready:
+    compiled: Any = statement.compile(dialect=dialect, column_keys=columns)
+    entering = tuple(
+        (name, _into(compiled.binds[name].type, dialect)) for name in compiled.positiontup
+    )
+    fixed = {name: bind.value for name, bind in compiled.binds.items() if not bind.required}
+    fixed |= {column.key: column.default.arg for column in compiled.insert_prefetch}
+    given = list(statement.exported_columns)
+    out = [_out_of(column.type, dialect) for column in given]
+    row = namedtuple("Row", [column.key for column in given], rename=True) if given else tuple  # type: ignore[misc]
+    return _Ready(
+        sql=compiled.string,
+        fixed=fixed,
+        entering=entering,
+        row=getattr(row, "_make", tuple),
+        leaving=tuple((place, convert) for place, convert in enumerate(out) if convert),
+    )
+
+
+def _into(kind: TypeEngine[Any], dialect: Dialect) -> Convert | None:
+    return kind.dialect_impl(dialect).bind_processor(dialect)
+
+
+def _out_of(kind: TypeEngine[Any], dialect: Dialect) -> Convert | None:
+    return kind.dialect_impl(dialect).result_processor(dialect, None)

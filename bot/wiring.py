@@ -6,8 +6,7 @@
                                    surgeon="Dr. Ana Quill"))
     app.run_due()                                       # tick, then relay what the tick queued
     app.handle(Incoming("sms", "+12025550150", "yes", "id-1", app.clock()))
-    app.threads(who.patient)                            # what everyone said, in order of time
-    app.worklist()                                      # open escalations with their SBAR
+    app.threads(who.patient), app.worklist()            # what was said; open escalations (SBAR)
     app.care.acknowledge(case_id, "Nurse Ortiz")        # reach_patient, decide, close follow
 
 With a clock of your own (`build(url, clock=virtual)`) move it to `app.next_moment()` and call
@@ -29,8 +28,8 @@ from bot.content.answers import load_answers
 from bot.content.lexicon import load_lexicon
 from bot.content.load import load_book, load_protocols, load_rules
 from bot.content.snapshot import Snapshot, laid_out, snapshot
+from bot.content.surgeons import load_surgeons
 from bot.core.planned import NotPlanned, PlannedPrompt
-from bot.core.protocol import Rules
 from bot.core.record import ItemStatus, OnCall, ThreadLine
 from bot.reading.answers import AnswerFinder
 from bot.reading.reader import read
@@ -223,6 +222,14 @@ def live_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
     return replace(practice, book=replace(practice.book, retired=retired))
 
 
+def staged(content: Snapshot) -> Practice:
+    """Content on a record of its own in memory, to be tried. Raises as `build` does."""
+    engine = open_engine("sqlite://")
+    upgrade(engine)
+    with laid_out(content.files) as folder:
+        return load_practice(engine, folder)
+
+
 def load_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
     """The content of a directory and the reader, on an engine."""
     book = load_book(flows)
@@ -241,10 +248,3 @@ def load_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
     return Practice(
         engine, book, load_protocols(flows), load_rules(flows), understand, answer, surgeons
     )
-
-
-def load_surgeons(flows: Path) -> dict[str, Rules]:
-    """The rules of every surgeon who has a file of their own, by the surgeon's name."""
-    files = sorted((flows / "rules" / "surgeons").glob("*.yaml"))
-    own = [load_rules(flows, path.stem) for path in files]
-    return {rules.surgeon: rules for rules in own}

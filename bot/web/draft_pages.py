@@ -15,7 +15,7 @@ from bot.service.publishing import PublishFault, faults_of
 from bot.service.touched import Touched
 from bot.service.views_log import choices
 from bot.store.drafts import Draft
-from bot.web.draft_views import by_kind, changed_names, raw, shown_faults, sides
+from bot.web.draft_views import by_kind, changed_names, for_everyone, raw, shown_faults, sides
 from bot.web.visit import Visit
 
 HOME, FILE = "/content/draft", "/content/draft/file"
@@ -139,13 +139,15 @@ def _shown(
     found: tuple[Touched, ...] | None = None,
 ) -> Response:
     draft, now_live = drafting.current(visit.app.engine), live(visit)
+    changed = changed_names(draft, now_live)
     return visit.page(
         "draft.html",
         status,
         draft=draft,
         content=drafting.content_of(draft) if draft else None,
         old=draft is not None and draft.base != now_live.revision,
-        changed=changed_names(draft, now_live),
+        changed=changed,
+        everyone=for_everyone(changed),
         kinds=by_kind(draft.files) if draft else (),
         log=drafting.log(visit.app.engine),
         faults=None if faults is None else shown_faults(faults, draft.files if draft else {}),

@@ -5,6 +5,7 @@ The moves so far stand in the page's own form; each step plays them again from t
 
 from zoneinfo import ZoneInfo
 
+from babel import Locale, UnknownLocaleError
 from starlette.responses import Response
 
 from bot.content.faults import ContentFaults
@@ -89,6 +90,13 @@ def _known(wish: Rehearsal | None, book: FlowBook) -> Rehearsal | None:
     return wish if sound else None
 
 
+def _language(code: str) -> str:
+    try:
+        return Locale.parse(code).get_display_name("en") or code
+    except (UnknownLocaleError, ValueError):
+        return code
+
+
 def _yes_or_no(book: FlowBook) -> tuple[str, ...]:
     """The facts that can be ticked."""
     return tuple(name for name, value in book.fact_defaults.items() if value is False)
@@ -108,7 +116,7 @@ def _stage(
         draft=True,
         faults=(),
         flows=[(name, f"{title}{' (changed)' if name in edited else ''}") for name, title in flows],
-        languages=[(code, code) for code in book.languages],
+        languages=[(code, _language(code)) for code in book.languages],
         facts=_yes_or_no(book),
         joints=JOINTS,
         titles=dict(flows),

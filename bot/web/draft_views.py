@@ -64,6 +64,11 @@ def changed_names(draft: Draft | None, live: Snapshot) -> tuple[str, ...]:
     return changed_in(draft, live) if draft else ()
 
 
+def for_everyone(names: Iterable[str]) -> tuple[str, ...]:
+    """Changed files that work in every chat and so in no list of patients."""
+    return tuple(n for n in names if not n.startswith(("talks/", "protocol/", "rules/", "sources")))
+
+
 def raw(visit: Visit, name: str) -> str:
     """A field of the form with every space as it was typed."""
     value = visit.form.get(name, "")

@@ -180,11 +180,31 @@ def test_every_patient_whom_it_would_touch_is_listed_and_the_look_is_logged(ward
     ward.enrol(1, "Rosalind Vale")
     ward.enrol(2, "Tobias Finch")
     none = educator.post("/content/draft/touched", "/content/draft").text
-    assert "0 patients would get other messages" in none
+    assert "0 patients would be touched" in none
     save(educator, first_text(ward), "Quite other words.")
     text = educator.post("/content/draft/touched", "/content/draft").text
-    assert "2 patients would get other messages" in text
+    assert "2 patients would be touched" in text
     assert "Rosalind Vale" in text and "Tobias Finch" in text
+
+
+def test_a_change_that_comes_after_an_answer_touches_those_who_may_come_to_it(ward, educator):
+    ward.enrol(1, "Rosalind Vale")
+    save(educator, "Good. If that changes, tell us the same day.", "Good. Tell us if that changes.")
+    text = educator.post("/content/draft/touched", "/content/draft").text
+    assert "1 patient would be touched" in text
+    assert re.search(r"Messages\">none.*another way\">no shaving", text)
+
+
+def test_a_change_of_an_alarm_or_of_the_words_for_replies_is_said_to_touch_everyone(ward, educator):
+    ward.enrol(1, "Rosalind Vale")
+    alarm, words = "talks/alarm_symptom.yaml", "lexicon/hints.yaml"
+    text = draft_of(ward).files[alarm]
+    old = re.search(r'    en: "([^"]{12,})"', text).group(1)
+    save(educator, old, f"{old} Please.", name=alarm)
+    save(educator, "owner:", "# looked at\nowner:", name=words)
+    text = educator.post("/content/draft/touched", "/content/draft").text
+    assert re.search(r"another way\">[^<]*alarm symptom", text)
+    assert f"For every patient: {words}" in text
 
 
 def test_publishing_needs_a_reason_and_the_draft_that_was_looked_at(ward, educator):
@@ -260,7 +280,7 @@ def test_a_conversation_of_the_draft_is_played_step_by_step(ward, educator):
     third = try_out(educator, act="wait", move=["I don't know", ""])
     assert third.text.count("you wrote as the patient") == 1
     told = try_out(educator, act="write", text="I have a fever of 102")
-    assert "a nurse is told" in told.text and "Open for the nurse: 1" in told.text
+    assert "a nurse is told" in told.text and "1 matter is open for the nurse" in told.text
     over = try_out(educator, act="write", text="1")
     assert "wash 1: done" in over.text and "The conversation is over" in over.text
     assert (ward.app.threads(), ward.app.everyone()) == before

@@ -153,7 +153,7 @@ def publish_draft(
         raise PublishFault("The draft is the same as what is live. Nothing was changed.")
     done = publish(new)
     with writing(engine) as connection:
-        _end(connection, draft, PUBLISHED, who, now)
+        _leave(connection, new, who, now)
     return done
 
 
@@ -162,6 +162,16 @@ def _opened(connection: Connection) -> Draft:
     if draft is None:
         raise DraftFault("No draft is open: begin one first.")
     return draft
+
+
+def _leave(connection: Connection, published: Snapshot, who: str, now: datetime) -> None:
+    """End the draft that went live; what somebody saved in it meanwhile stays, as a draft of it."""
+    draft = _opened(connection)
+    if draft.files == published.files:
+        _end(connection, draft, PUBLISHED, who, now)
+        return
+    drafts.put(connection, draft.id, published.revision, draft.files)
+    drafts.note(connection, Edit(draft.id, now, who, PUBLISHED, ""))
 
 
 def _end(connection: Connection, draft: Draft, what: str, who: str, now: datetime) -> None:

@@ -237,6 +237,26 @@ def test_the_round_is_published_and_taken_back_and_the_log_says_who_and_when(war
     assert old in str(ward.app.practice.book.flows["no_shaving"].wording)
 
 
+def test_what_is_saved_while_the_draft_goes_live_is_not_lost(ward, educator):
+    """Somebody saves another file between the check and the end of the publication."""
+    save(educator, first_text(ward), "Do not shave near the joint.")
+    draft, engine = draft_of(ward), ward.app.engine
+
+    def slowly(new):
+        text, mark = (
+            draft.files["talks/pets.yaml"],
+            drafting.mark_of(draft.files["talks/pets.yaml"]),
+        )
+        drafting.save(engine, "talks/pets.yaml", text + "# late\n", mark, "Bo Marsh", ward.now)
+        return ward.app.publish(new, "Edie Cole", "shorter")
+
+    shipped, seen = snapshot(ward.app.flows), drafting.content_of(draft).revision
+    drafting.publish_draft(engine, shipped, seen, slowly, "Edie Cole", ward.now)
+    live = drafting.live_content(engine, shipped)
+    assert draft_of(ward).base == live.revision
+    assert drafting.changed_in(draft_of(ward), live) == ("talks/pets.yaml",)
+
+
 def test_a_draft_older_than_what_is_live_takes_that_in_before_it_is_published(ward, educator):
     save(educator, first_text(ward), "Do not shave near the joint.")
     shipped = snapshot(ward.app.flows)

@@ -6,8 +6,7 @@
                                    surgeon="Dr. Ana Quill"))
     app.run_due()                                       # tick, then relay what the tick queued
     app.handle(Incoming("sms", "+12025550150", "yes", "id-1", app.clock()))
-    app.threads(who.patient)                            # what everyone said, in order of time
-    app.worklist()                                      # open escalations with their SBAR
+    app.threads(who.patient), app.worklist()            # what was said; open escalations (SBAR)
     app.care.acknowledge(case_id, "Nurse Ortiz")        # reach_patient, decide, close follow
 
 With a clock of your own, move it to `app.next_moment()` and call `app.run_due()` again.
@@ -226,6 +225,14 @@ def live_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
             practice = replace(load_practice(engine, folder), publication=live.id)
     retired = publishing.retired_flows(engine, practice.book)
     return replace(practice, book=replace(practice.book, retired=retired))
+
+
+def staged(content: Snapshot) -> Practice:
+    """Content on a record of its own in memory, to be tried. Raises as `build` does."""
+    engine = open_engine("sqlite://")
+    upgrade(engine)
+    with laid_out(content.files) as folder:
+        return load_practice(engine, folder)
 
 
 def load_practice(engine: Engine, flows: Path = FLOWS) -> Practice:

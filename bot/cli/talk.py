@@ -2,7 +2,7 @@
 
 import tempfile
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -14,6 +14,7 @@ from bot.content.faults import ContentFaults
 from bot.core.protocol import Protocol
 from bot.play.player import Clock
 from bot.play.terminal import Terminal
+from bot.service.opening_flow import sample_values
 from bot.wiring import App
 
 Flows = Annotated[
@@ -80,11 +81,8 @@ def _without_prompts(app: App) -> None:
 
 def _open(desk: Terminal, flow: str, surgery: datetime) -> None:
     """Open the flow with what a prompt would carry: a wash number, an invented medicine."""
-    day, week_before = surgery.date(), surgery.date() - timedelta(days=7)
-    values = {"n": "1", "of": "3", "day": day.isoformat(), "medicine": "ibuprofen"}
-    values |= {"prescriber": "Dr. Ana Quill", "last_dose": week_before.isoformat()}
     try:
-        desk.try_flow(flow, values)
+        desk.try_flow(flow, sample_values(surgery.date()))
     except LookupError as missing:
         typer.echo(str(missing.args[0]), err=True)
         raise typer.Exit(1) from missing

@@ -111,6 +111,8 @@ def _tell_touched(found: tuple[Touched, ...], zone: str) -> None:
         typer.echo(f"{each.reference} {each.name}: {len(each.messages)} messages change")
         for difference in each.messages:
             typer.echo(f"  {_change(difference, zone)}")
+        for flow in each.later:
+            typer.echo(f"  {flow}: goes on in another way, if it comes to that")
         for flow in each.ends_on_old:
             typer.echo(f"  {flow}: under way, ends on the version it began with")
     typer.echo(f"{len(found)} patients would be touched. Nothing was published.")

@@ -125,7 +125,7 @@ def _check(phrases: list[Phrase]) -> None:
     faults = []
     for phrase in phrases:
         try:
-            list(parse_phrase(phrase.text))
+            parse_phrase(phrase.text)
         except PhraseFault as fault:
             faults.append(f"{phrase.file}:{phrase.line}: {fault}")
     if faults:

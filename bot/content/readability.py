@@ -62,7 +62,7 @@ def _measure(text: str, syllables: Callable[[str], int]) -> Measure:
     plain = PLACEHOLDER.sub(STAND_IN, text)
     words = _WORD.findall(plain)
     return Measure(
-        letters=sum(not character.isspace() for character in plain),
+        letters=len("".join(plain.split())),
         words=max(1, len(words)),
         syllables=sum(map(syllables, words)),
         sentences=max(1, sum(1 for part in _END.split(plain) if _WORD.search(part))),

@@ -1,4 +1,4 @@
-"""The rules of surgeons who have their own."""
+"""The rules of surgeons who have a file of their own."""
 
 from pathlib import Path
 

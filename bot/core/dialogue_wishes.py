@@ -37,16 +37,16 @@ _UNIT = {"m": timedelta(minutes=1), "h": timedelta(hours=1), "d": timedelta(days
 
 def wish_of(book: FlowBook, text: str) -> str | None:
     """What the message asks of the chat; None when it asks none of these."""
-    said = plain(text)
+    said = f" {plain(text)} "
     for wish, phrases in book.wishes.items():
-        if wish != "thanks" and any(_stands_in(phrase, said, wish) for phrase in phrases):
+        found = [phrase for phrase in phrases if f" {phrase} " in said]
+        if wish != "thanks" and any(_fills(phrase, said, wish) for phrase in found):
             return wish
     return None
 
 
-def _stands_in(phrase: str, said: str, wish: str) -> bool:
-    if phrase not in said or f" {phrase} " not in f" {said} ":
-        return False
+def _fills(phrase: str, said: str, wish: str) -> bool:
+    """True when few other words stand around the phrase."""
     room = SPARE * 3 if wish == "remind" else SPARE  # the time and the matter follow
     return len(said.split()) <= len(phrase.split()) + room
 

@@ -37,6 +37,7 @@ class Lexicon:
         self._root = Node()
         self._exact: dict[str, set[str]] = {}
         self._prefixes: dict[str, set[str]] = {}
+        self._slots: set[str] = set()
         for phrase in self.phrases:
             self._add(phrase)
         self._common = common_words
@@ -55,16 +56,24 @@ class Lexicon:
                 node = self._step(node, slot)
             if phrase.concept not in node.concepts:
                 node.concepts += (phrase.concept,)
-            node.negative = node.negative or any(is_negative(slot) for slot in slots)
+            node.negative = node.negative or any(map(is_negative, slots))
 
     def _step(self, node: Node, slot: str) -> Node:
         if slot == GAP:
             node.gap = node.gap or Node()
             return node.gap
+        if slot not in self._slots:
+            self._list_words_of(slot)
+        found = node.after.get(slot)
+        if found is None:
+            found = node.after[slot] = Node()
+        return found
+
+    def _list_words_of(self, slot: str) -> None:
+        self._slots.add(slot)
         for choice in slot.split("|"):
             table = self._prefixes if choice.endswith("*") else self._exact
             table.setdefault(choice.rstrip("*"), set()).add(slot)
-        return node.after.setdefault(slot, Node())
 
     def _word(self, text: str) -> Word:
         slots = set(self._exact.get(text, ()))

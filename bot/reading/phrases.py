@@ -11,6 +11,7 @@ A phrase is written the way an educator would say it, one a line:
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import product
 
 GAP = "..."
@@ -70,7 +71,8 @@ GAP_STOPS = word_set(
 )
 
 
-def parse_phrase(text: str) -> Iterator[tuple[str, ...]]:
+@lru_cache(maxsize=8192)  # the lexicon's check parses each phrase before its tree is built
+def parse_phrase(text: str) -> tuple[tuple[str, ...], ...]:
     """Every sequence of slots that `text` allows. Raises PhraseFault with how to mend it."""
     options: list[tuple[str, ...]] = []
     for element in _ELEMENT.findall(text):
@@ -78,21 +80,28 @@ def parse_phrase(text: str) -> Iterator[tuple[str, ...]]:
         slot = element.strip("[]") if optional else element
         _check_slot(slot, text)
         options.append((slot, "") if optional else (slot,))
-    sequences = [tuple(s for s in chosen if s) for chosen in product(*options)]
+    sequences = tuple(tuple(filter(None, chosen)) for chosen in product(*options))
     if not options or any(not s or s[0] == GAP or s[-1] == GAP for s in sequences):
         raise PhraseFault(f"'{text}' needs a word at both ends. Write e.g. 'chest ... hurt*'.")
-    yield from sequences
+    return sequences
 
 
 def _check_slot(slot: str, text: str) -> None:
-    if slot == GAP:
-        return
-    for choice in slot.split("|"):
+    bad = _no_word_in(slot)
+    if bad is not None:
+        raise PhraseFault(
+            f"'{bad}' in '{text}' is not a word. Use lower-case letters without accents or "
+            "apostrophes, `|` between words, and at least two letters before `*`."
+        )
+
+
+@lru_cache(maxsize=8192)
+def _no_word_in(slot: str) -> str | None:
+    """The first choice of a slot that is no word."""
+    for choice in slot.split("|") if slot != GAP else ():
         if not _WORD.match(choice) or (choice.endswith("*") and len(choice) < 3):
-            raise PhraseFault(
-                f"'{choice}' in '{text}' is not a word. Use lower-case letters without accents or "
-                "apostrophes, `|` between words, and at least two letters before `*`."
-            )
+            return choice
+    return None
 
 
 def apart_by_negation(text: str) -> Iterator[tuple[str, ...]]:
@@ -105,6 +114,7 @@ def apart_by_negation(text: str) -> Iterator[tuple[str, ...]]:
         yield from product(*(_by_negation(slot) for slot in slots))
 
 
+@lru_cache(maxsize=8192)
 def _by_negation(slot: str) -> tuple[str, ...]:
     choices = slot.split("|")
     denying = "|".join(c for c in choices if c in NEGATIVE_WORDS)
@@ -112,6 +122,7 @@ def _by_negation(slot: str) -> tuple[str, ...]:
     return tuple(part for part in (denying, plain) if part)
 
 
+@lru_cache(maxsize=8192)
 def is_negative(slot: str) -> bool:
     """True for a slot of negations only."""
     return slot.split("|")[0] in NEGATIVE_WORDS

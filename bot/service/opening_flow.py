@@ -1,6 +1,6 @@
 """Opens one conversation now, for an educator who tries it: the real turn, out of its time."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from bot.core.conversation import PromptDue
 from bot.service.chart import load_chart
@@ -11,6 +11,13 @@ from bot.store import patients
 from bot.store.engine import writing
 
 OPEN_FOR = timedelta(days=1)
+
+
+def sample_values(surgery: date) -> dict[str, str]:
+    """What a prompt would carry: a wash number, an invented medicine and its last dose."""
+    values = {"n": "1", "of": "3", "day": surgery.isoformat(), "medicine": "ibuprofen"}
+    last_dose = (surgery - timedelta(days=7)).isoformat()
+    return values | {"prescriber": "Dr. Ana Quill", "last_dose": last_dose}
 
 
 def open_flow(

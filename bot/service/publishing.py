@@ -6,12 +6,12 @@ begins later speaks the live one.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import Connection, Engine
 
 from bot.content.check import faults_in
-from bot.content.faults import ContentFaults
+from bot.content.faults import ContentFaults, Fault
 from bot.content.load import compiled, shelf
 from bot.content.snapshot import Snapshot, changed_files, laid_out
 from bot.core.conversation import TimeUp
@@ -52,9 +52,7 @@ def publish(
     """
     if not who.strip() or not note.strip():
         raise PublishFault("Say who publishes and why: --by and --note.")
-    with laid_out(new.files) as folder:
-        faults = faults_in(folder, now.date())
-    if faults:
+    if faults := faults_of(new, now.date()):
         raise ContentFaults(faults)
     with writing(engine) as connection:
         before = versions.live(connection)
@@ -65,6 +63,12 @@ def publish(
             raise PublishFault(f"Version {new.revision} is live already. Nothing was changed.")
         _go_live(connection, new, who, note, now)
         return _outcome(connection, before, new)
+
+
+def faults_of(content: Snapshot, today: date) -> tuple[Fault, ...]:
+    """Everything for which this content is not fit to go live."""
+    with laid_out(content.files) as folder:
+        return faults_in(folder, today)
 
 
 def go_back(engine: Engine, who: str, note: str, now: datetime) -> Published:

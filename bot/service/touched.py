@@ -1,7 +1,7 @@
 """Whom a change of content would touch: every patient's messages to come, under both versions."""
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from bot.core.differences import MessageDifference, message_differences
@@ -23,10 +23,15 @@ class Touched:
     name: str
     messages: tuple[MessageDifference, ...]
     ends_on_old: tuple[str, ...]  # conversations under way that keep their version
+    later: tuple[str, ...] = ()  # conversations that begin as before and go on otherwise
 
 
 def touched(live: Practice, draft: Practice, now: datetime) -> Iterator[Touched]:
     """Every patient with a surgery planned for whom something would differ from `now` on."""
+    changed = frozenset(_changed(live, draft))
+    at_any_time = (
+        changed - _planned(live) - _planned(draft)
+    )  # an alarm, a wish, another's next step
     with reading(live.engine) as connection:
         for patient in patients.all_patients(connection):
             before = load_chart(connection, live, patient)
@@ -34,13 +39,35 @@ def touched(live: Practice, draft: Practice, now: datetime) -> Iterator[Touched]
                 continue
             after = load_chart(connection, draft, patient)
             sent = plans.sent_of(connection, before.operation)
-            messages = message_differences(
-                _to_come(before, live, now, sent), _to_come(after, draft, now, sent)
-            )
-            kept = tuple(_kept(before, live, draft))
-            if messages or kept:
+            was, will = _to_come(before, live, now, sent), _to_come(after, draft, now, sent)
+            messages, kept = message_differences(was, will), tuple(_kept(before, live, draft))
+            later = (changed & _flows(will) | at_any_time) - _told(messages)
+            if messages or kept or later:
                 record = before.patient
-                yield Touched(patient, record.reference, record.name, messages, kept)
+                named = (patient, record.reference, record.name)
+                yield Touched(*named, messages, kept, tuple(sorted(later)))
+
+
+def _changed(live: Practice, draft: Practice) -> Iterator[str]:
+    """The conversations that say or do anything else, be it only after some answer."""
+    for name in {*live.book.flows, *draft.book.flows}:
+        old, new = live.book.flows.get(name), draft.book.flows.get(name)
+        if old is None or new is None or replace(old, revision="") != replace(new, revision=""):
+            yield name
+
+
+def _planned(practice: Practice) -> frozenset[str]:
+    """The conversations that a countdown opens at its times."""
+    return frozenset(p.flow for way in practice.protocols.values() for p in way.prompts)
+
+
+def _flows(shown: Iterable[Preview]) -> frozenset[str]:
+    return frozenset(part.flow for one in shown for part in one.message.parts)
+
+
+def _told(messages: Iterable[MessageDifference]) -> frozenset[str]:
+    """The conversations of messages that are listed as changed already."""
+    return _flows(shown for one in messages for shown in (one.first, one.second) if shown)
 
 
 def _to_come(

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection, insert, select
 
+from bot.store.engine import insert_new
 from bot.store.tables import CONVERSATION
 from bot.store.tables_content import CONTENT_PUBLICATION, CONTENT_VERSION
 
@@ -22,11 +23,9 @@ class Publication:
 
 
 def keep(connection: Connection, revision: str, files: Mapping[str, str], now: datetime) -> None:
-    """Store a version, once."""
-    there = select(CONTENT_VERSION.c.revision).where(CONTENT_VERSION.c.revision == revision)
-    if connection.execute(there).one_or_none() is None:
-        row = {"revision": revision, "files": dict(files), "stored_at": now}
-        connection.execute(insert(CONTENT_VERSION).values(row))
+    """Store a version, once, however many processes store it at the same moment."""
+    row = {"revision": revision, "files": dict(files), "stored_at": now}
+    insert_new(connection, CONTENT_VERSION, row)
 
 
 def files_of(connection: Connection, revision: str) -> dict[str, str]:

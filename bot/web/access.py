@@ -21,6 +21,7 @@ REPORTS = frozenset({Role.EDUCATOR, Role.NURSE, Role.ADMINISTRATOR})
 EVERYONE: frozenset[Role] = frozenset()  # also those who have not signed in; see `Line.open`
 SMALL = 64 * 1024  # octets of a form's body
 LARGE = 2 * 1024 * 1024  # of an uploaded schedule
+DRAFT = 1024 * 1024  # of one content file; accents and line ends take more room in a form
 
 
 @dataclass(frozen=True, slots=True)

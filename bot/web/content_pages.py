@@ -2,6 +2,7 @@
 
 from starlette.responses import Response
 
+from bot.service.drafting import current
 from bot.service.publishing import PublishFault
 from bot.service.touched import Touched
 from bot.service.views_content import shelf, touched_by_going_back
@@ -46,6 +47,7 @@ def _shown(
         "content.html",
         status,
         shelf=shelf(visit.app.practice),
+        drafted=current(visit.app.engine) is not None,
         zone=choices(visit.app.practice).zone,
         refused=refused,
         found=found,

@@ -8,6 +8,8 @@ with a forged form.
 from bot.web import (
     change_pages,
     content_pages,
+    draft_pages,
+    draft_try_pages,
     enrol_pages,
     escalation_pages,
     log_pages,
@@ -20,6 +22,7 @@ from bot.web import (
 )
 from bot.web.access import (
     CARE,
+    DRAFT,
     EDUCATOR,
     EVERYONE,
     LARGE,
@@ -84,6 +87,18 @@ TABLE: tuple[Line, ...] = (
     get("/content", content_pages.page, EDUCATOR),
     post("/content/preview", content_pages.preview, EDUCATOR),
     post("/content/back", content_pages.back, EDUCATOR),
+    # The draft of the content
+    get("/content/draft", draft_pages.page, EDUCATOR),
+    post("/content/draft", draft_pages.start, EDUCATOR),
+    get("/content/draft/file", draft_pages.file, EDUCATOR),
+    post("/content/draft/file", draft_pages.save, EDUCATOR, DRAFT),
+    post("/content/draft/check", draft_pages.check, EDUCATOR),
+    get("/content/draft/try", draft_try_pages.page, EDUCATOR),
+    post("/content/draft/try", draft_try_pages.step, EDUCATOR),
+    post("/content/draft/touched", draft_pages.touched, EDUCATOR),
+    post("/content/draft/renew", draft_pages.renew, EDUCATOR),
+    post("/content/draft/away", draft_pages.put_away, EDUCATOR),
+    post("/content/draft/publish", draft_pages.publish, EDUCATOR),
     # A patient who is not real
     get("/trial", trial_pages.page, CARE),
     post("/trial", trial_pages.write, CARE),

@@ -6,7 +6,9 @@ from threading import Thread
 import pytest
 
 from bot.channels.recording import RecordingChannel
+from bot.content.snapshot import snapshot
 from bot.core.escalation import Step
+from bot.service import drafting
 from bot.store.engine import open_engine
 from bot.store.schema import differences, upgrade
 from bot.wiring import App
@@ -88,3 +90,30 @@ def test_four_schedulers_at_once_send_each_prompt_once(elsewhere):
     elsewhere.app.relay()
     keys = [kept.outgoing.key for kept in elsewhere.phones.sent]
     assert len(keys) == len(set(keys)) > 0
+
+
+def test_of_educators_who_begin_at_once_one_opens_the_draft(elsewhere):
+    engine, now = elsewhere.app.engine, elsewhere.app.clock()
+    live = snapshot(elsewhere.app.flows)
+    refused: list[str] = []
+
+    def begin(who: str) -> None:
+        try:
+            drafting.start(engine, live, who, now)
+        except drafting.DraftFault:
+            refused.append(who)
+
+    together = [Thread(target=begin, args=(f"Educator {number}",)) for number in range(4)]
+    for thread in together:
+        thread.start()
+    for thread in together:
+        thread.join()
+    draft = drafting.current(engine)
+    assert draft is not None and len(refused) == 3
+    name, text = "talks/pets.yaml", live.files["talks/pets.yaml"]
+    drafting.save(engine, name, text + "# á\n", drafting.mark_of(text), "Educator 1", now)
+    with pytest.raises(drafting.DraftFault, match="meanwhile"):
+        drafting.save(engine, name, "late", drafting.mark_of(text), "Educator 2", now)
+    drafting.put_away(engine, "Educator 1", now)
+    drafting.start(engine, live, "Educator 2", now)
+    assert [edit.what for edit in drafting.log(engine)][:2] == [drafting.STARTED, drafting.DROPPED]

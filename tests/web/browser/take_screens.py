@@ -11,6 +11,7 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
+from educator_steps import OLD, begin, change, enter, try_it
 
 from bot.core.copies import CopyLevel
 from bot.core.protocol import MedicineHold
@@ -85,6 +86,25 @@ def test_pictures(site, sign_in, open_page, size):
     if size == "desktop":
         dark = sign_in("Ann Lee", "/patients/2", width=width, dark=True)
         save(dark, "patient-dark-desktop")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_pictures_of_a_draft(site, open_page, size):
+    lively(site.ward)
+    page = enter(open_page, width=SIZES[size])
+    save(page, f"content-{size}")
+    begin(page)
+    change(page, OLD, "Hello {nobody}.")
+    page.get_by_text("To mend it:").first.wait_for()
+    save(page, f"draft-file-{size}")
+    change(page, "Hello {nobody}.", OLD.replace("wax or clip", "wax or cut"))
+    page.get_by_text("No faults").wait_for()
+    try_it(page, "I have a small cut there")
+    save(page, f"draft-try-{size}")
+    page.get_by_role("link", name="The draft").click()
+    page.get_by_role("button", name="See which patients").click()
+    page.get_by_text("would be touched").wait_for()
+    save(page, f"draft-{size}")
 
 
 def preview(page, site, size) -> None:

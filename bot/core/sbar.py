@@ -100,9 +100,9 @@ def _assessed(entry: Entry, title: str, zone: ZoneInfo) -> list[str]:
         case Step.ANSWERED:
             return _details(entry.detail)
         case Step.WORSE:
-            return [f'WORSE {at}: {title} "{entry.words}".']
+            return [f"WORSE {at}: {title}{_quoted(entry)}."]
         case Step.SAME:
-            return [f'The same again {at}: "{entry.words}".']
+            return [f"The same again {at}{':' if entry.words else ''}{_quoted(entry)}."]
         case Step.RETURNED:
             return [
                 f'Back to the nurse {at}: "{entry.words}".'
@@ -111,6 +111,11 @@ def _assessed(entry: Entry, title: str, zone: ZoneInfo) -> list[str]:
             ]
         case _:
             return []
+
+
+def _quoted(entry: Entry) -> str:
+    """The patient's words, if it was words and not silence that came."""
+    return f' "{entry.words}"' if entry.words else ""
 
 
 def _request(case: Case, background: Background, deadline: datetime | None, zone: ZoneInfo) -> str:

@@ -218,6 +218,14 @@ def test_a_coach_with_reminders_is_not_asked_about_health():
     assert may_ask_coach(CopyLevel.TROUBLE_ONLY, health=True)
 
 
+def test_silence_that_made_it_worse_is_not_quoted():
+    case = esc.join(_fever(), "rash", "urgent", "", _minutes(6))
+    background = Background("Rosalind Vale", "+1-202-555-0150", "Dr. Ines Calloway", None)
+    text = summary(case, background, None, NOW)
+    assert ": rash." in text
+    assert '""' not in text
+
+
 def test_the_summary_is_laid_out_for_a_nurse_in_the_patients_own_words():
     case = esc.answered(_fever(), {"since": "last night"}, _minutes(2))
     case = esc.join(case, "rash", "urgent", "itchy spots too", _minutes(6))

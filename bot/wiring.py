@@ -6,9 +6,8 @@
                                    surgeon="Dr. Ana Quill"))
     app.run_due()                                       # tick, then relay what the tick queued
     app.handle(Incoming("sms", "+12025550150", "yes", "id-1", app.clock()))
-    app.threads(who.patient)                            # what everyone said, in order of time
-    app.worklist()                                      # open escalations with their SBAR
-    app.care.acknowledge(case_id, "Nurse Ortiz")        # reach_patient, decide, close follow
+    app.threads(who.patient)      # what everyone said; app.worklist() has the escalations
+    app.care.acknowledge(case_id, "Nurse Ortiz")        # then reach_patient, decide, close
 
 With a clock of your own (`build(url, clock=virtual)`) move it to `app.next_moment()` and call
 `app.run_due()` again: the whole countdown plays in virtual time.
@@ -28,6 +27,7 @@ from bot.clock import system_clock
 from bot.content.answers import load_answers
 from bot.content.lexicon import load_lexicon
 from bot.content.load import load_book, load_protocols, load_rules
+from bot.content.medicines import is_medicine
 from bot.content.snapshot import Snapshot, laid_out, snapshot
 from bot.core.planned import NotPlanned, PlannedPrompt
 from bot.core.protocol import Rules
@@ -227,7 +227,7 @@ def load_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
     """The content of a directory and the reader, on an engine."""
     book = load_book(flows)
     lexicon = load_lexicon(flows / "lexicon")
-    finder = AnswerFinder(load_answers(flows / "answers.yaml"))
+    finder = AnswerFinder(load_answers(flows / "answers.yaml"), is_medicine=is_medicine)
 
     def understand(text: str, asked: Asked, language: str) -> Reading:
         return read(text, asked, lexicon, language=language)

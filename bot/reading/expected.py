@@ -111,6 +111,8 @@ def _temperature(reply: Understood) -> Reading | None:
     if any(m.temperature is None for m in reply.measured):
         odd = tuple(m.typed for m in reply.measured if m.temperature is None)
         return Reading(Act.UNCLEAR, because=odd)
+    if reply.whole_message("high"):
+        return Reading(Act.SYMPTOM, (Symptom.FEVER,), alert=True, because=(reply.whole,))
     if reply.says("act.all_good") or any(m.denied for m in reply.mentions):
         return Reading(Act.ALL_CLEAR, because=reply.quote("act.all_good") or (reply.whole,))
     return None

@@ -79,7 +79,7 @@ _SAID_AFTER = word_set(
     "degrees degree grados f c today tonight now this again still oral help hoy ahora ayuda please"
 )
 _OVER = word_set("over above exceeds mas arriba sobre exceeding past")
-_UNDER = frozenset(["under", "below", "menos", "debajo", "abajo"])
+_UNDER = frozenset(["under", "below", "less", "menos", "debajo", "abajo"])
 
 
 def find_temperatures(

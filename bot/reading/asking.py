@@ -105,4 +105,6 @@ def _claims_at(texts: list[str], at: int) -> bool:
         return before not in _SUPPOSING and texts[0] not in ("puedo",)
     if text == "my" and before in ("will", "would", "could", "can"):
         return _LATER.isdisjoint(texts)
+    if text == "this" and before in ("from", "after", "before", "during"):
+        return False
     return text in _CLAIMS or (text == "me" and following in _OWN_VERBS)

@@ -33,10 +33,12 @@ def find_numbers(words: Sequence[Word], named: Mapping[str, float]) -> list[Numb
     found: list[Number] = []
     at = 0
     while at < len(words):
-        number = _one_oh(words, at)
-        if number is None:
-            digits = words[at].text[:1].isdigit()
-            number = _digits(words, at) if digits else _spoken(words, at, named)
+        text = words[at].text
+        number = None
+        if text[:1].isdigit():
+            number = _one_oh(words, at) or _digits(words, at)
+        elif text in named or text in _ARTICLE:
+            number = _one_oh(words, at) or _spoken(words, at, named)
         if number is not None:
             found.append(number)
         at = number.end if number is not None else at + 1

@@ -36,7 +36,7 @@ def read(
     found = [r for r in (_danger(reply), _alarm(reply), _opt_out(reply)) if r is not None]
     if not found:
         return caught_in_net(reply, _plain_meaning(reply))
-    return _joined(found)
+    return found[0] if len(found) == 1 else _joined(found)
 
 
 def understand(text: str, asked: Asked, lexicon: Lexicon, thresholds: Thresholds) -> Understood:

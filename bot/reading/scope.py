@@ -173,6 +173,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "unsure.body": _hint,
     "unsure.distress": _hint,
     "unsure.joint": _hint,
+    "unsure.feeling": _hint,
     "stop": _stop,
     "comma": denial.comma,
     "mod.but": _but,

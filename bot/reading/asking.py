@@ -31,7 +31,12 @@ _LATER = word_set("after afterwards following despues afterward")
 _OWN_VERBS = word_set(
     "duele duelen siento arde arden pica pican salio salieron dio cai pego hincho quema falta"
 )
-_WHY_ASK = (["why", "do", "you"], ["why", "does", "it"], ["how", "do", "you"])
+_WHY_ASK = (
+    ["why", "do", "you"],
+    ["why", "does", "it"],
+    ["how", "do", "you"],
+    ["how", "do", "they"],
+)
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
 _IF = word_set("if si")
 _SUPPOSING = word_set("si cuando if")

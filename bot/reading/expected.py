@@ -31,7 +31,8 @@ def _symptom_check(reply: Understood) -> Reading | None:
         return pick
     if reply.whole_message("unwell"):
         return Reading(Act.SYMPTOM, (Symptom.UNWELL,), alert=True, because=(reply.whole,))
-    yes, no, good = _says_yes(reply) and not _only_ok(reply), reply.says("act.no"), reply.says("act.all_good")
+    yes = _says_yes(reply) and not _only_ok(reply)
+    no, good = reply.says("act.no"), reply.says("act.all_good")
     denied = any(m.denied or m.gone or m.past for m in reply.mentions)
     if reply.says("act.actually_yes"):
         return _alarm(reply, "act.actually_yes")

@@ -95,6 +95,8 @@ class Lexicon:
             return (self.word(token),)
         if self._is_medicine(token):
             return (replace(self.word(ANY_MEDICINE), text=token),)
+        if token.endswith("in") and self._knows(token + "g"):
+            return (replace(self.word(token + "g"), text=token),)
         short = collapse_repeats(token) if len(token) <= LONGEST_TYPED else ()
         for candidate in short:
             if self._knows(candidate):

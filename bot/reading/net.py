@@ -1,7 +1,8 @@
 """The net under the phrases: replies that no phrase knows, yet that speak of a body in distress.
 
-A missed alarm is worse than a call too many. So a reply to "any symptoms?" that names a body part or
-an unknown feeling, or any reply that joins a distress with a body, is an alarm whose detail a nurse asks for.
+A missed alarm is worse than a call too many. So a reply to "any symptoms?" that names a body part
+or an unknown feeling, or any reply that joins a distress with a body, is an alarm whose detail a
+nurse asks for.
 """
 
 from dataclasses import replace
@@ -79,5 +80,5 @@ def tells_of_a_slip(reply: Understood) -> bool:
 
 _SLIPS = word_set(
     "still forgot oops accident accidentally mistake keep kept supposed todavia sigo olvido aun "
-    "olvidado querer error"
+    "messed screwed goofed olvidado querer error"
 )

@@ -73,6 +73,8 @@ class Lexicon:
 
     def _word(self, text: str) -> Word:
         slots = set(self._exact.get(text, ()))
+        if text.endswith("in"):  # "coughin" fills the places of "coughing" too
+            slots |= self._exact.get(text + "g", set())
         for cut in self._cuts:
             slots |= self._prefixes.get(text[:cut], set())
         if text in GAP_STOPS:
@@ -96,7 +98,7 @@ class Lexicon:
         if self._is_medicine(token):
             return (replace(self.word(ANY_MEDICINE), text=token),)
         if token.endswith("in") and self._knows(token + "g"):
-            return (replace(self.word(token + "g"), text=token),)
+            return (self.word(token),)
         short = collapse_repeats(token) if len(token) <= LONGEST_TYPED else ()
         for candidate in short:
             if self._knows(candidate):

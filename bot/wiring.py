@@ -27,6 +27,7 @@ from bot.clock import system_clock
 from bot.content.answers import load_answers
 from bot.content.lexicon import load_lexicon
 from bot.content.load import load_book, load_protocols, load_rules
+from bot.content.medicines import is_medicine
 from bot.content.snapshot import Snapshot, laid_out, snapshot
 from bot.content.surgeons import load_surgeons
 from bot.core.planned import NotPlanned, PlannedPrompt
@@ -239,7 +240,7 @@ def load_practice(engine: Engine, flows: Path = FLOWS) -> Practice:
     """The content of a directory and the reader, on an engine."""
     book = load_book(flows)
     lexicon = load_lexicon(flows / "lexicon")
-    finder = AnswerFinder(load_answers(flows / "answers.yaml"))
+    finder = AnswerFinder(load_answers(flows / "answers.yaml"), is_medicine=is_medicine)
 
     def understand(text: str, asked: Asked, language: str) -> Reading:
         return read(text, asked, lexicon, language=language)

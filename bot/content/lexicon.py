@@ -11,6 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from bot.content.medicines import is_medicine
 from bot.content.yaml_tree import Branch, TreeFault, tree
 from bot.reading.lexicon import Lexicon
 from bot.reading.phrases import Phrase, PhraseFault, parse_phrase
@@ -69,7 +70,7 @@ def _compiled(files: _Files) -> Lexicon:
             table.update(page.get(name, {}))
         common.update(str(page.get("common_words", "")).split())
     _check(phrases)
-    return Lexicon(phrases, common_words=frozenset(common), **tables)
+    return Lexicon(phrases, common_words=frozenset(common), is_medicine=is_medicine, **tables)
 
 
 def _page(path: Path, text: str) -> Branch:

@@ -5,6 +5,7 @@ words that two questions share by how rare they are (inverse document frequency)
 errors, and must be both good and clearly better than the next entry.
 """
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from bot.reading.answer_book import (
@@ -49,14 +50,16 @@ class AnswerFinder:
         book: AnswerBook,
         thresholds: Thresholds | None = None,
         *,
-        medicines: frozenset[str] = frozenset(),
+        is_medicine: Callable[[str], bool] = lambda _: False,
     ) -> None:
-        """`medicines`: one-word names, in `plain_words` form, that are guarded like the book's."""
+        """`is_medicine`: true for names, as `plain_words` gives them, that are guarded too."""
         self._entries = book.entries
         self._thresholds = thresholds or Thresholds()
         languages = {language for entry in book.entries for language in entry.questions}
         self._languages = {name: prepared(book, name) for name in sorted(languages)}
-        self._guarded = frozenset().union(medicines, *book.guarded.values())
+        self._guarded = frozenset().union(*book.guarded.values())
+        self._own_words = frozenset().union(*(s.weights for s in self._languages.values()))
+        self._is_medicine = is_medicine
 
     def find(self, text: str, language: str | None = None) -> Answer | None:
         """The answer to `text`, or None when no entry fits clearly.
@@ -82,11 +85,16 @@ class AnswerFinder:
             return None
         score, index = ranked[0]
         entry = self._entries[index]
-        if not entry.escalate and (said & self._guarded or _strange_company(text, spoken)):
+        if not entry.escalate and (self._is_guarded(text, said) or _strange_company(text, spoken)):
             return None
         shared = asked & spoken.entry_words[index]
         because = sorted(shared, key=lambda word: -spoken.weights.get(word, 0.0))[:4]
         return Answer(entry, name, round(score, 3), tuple(because))
+
+    def _is_guarded(self, text: str, said: frozenset[str]) -> bool:
+        """True when a medicine is named that the book has no answer about."""
+        typed: Iterable[str] = (w for w in plain_words(text) if w not in self._own_words)
+        return bool(said & self._guarded) or any(map(self._is_medicine, typed))
 
     def _is_clear(self, ranked: list[tuple[float, int]]) -> bool:
         best = ranked[0][0]

@@ -31,7 +31,12 @@ _LATER = word_set("after afterwards following despues afterward")
 _OWN_VERBS = word_set(
     "duele duelen siento arde arden pica pican salio salieron dio cai pego hincho quema falta"
 )
-_WHY_ASK = (["why", "do", "you"], ["why", "does", "it"], ["how", "do", "you"])
+_WHY_ASK = (
+    ["why", "do", "you"],
+    ["why", "does", "it"],
+    ["how", "do", "you"],
+    ["how", "do", "they"],
+)
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
 _IF = word_set("if si")
 _SUPPOSING = word_set("si cuando if")
@@ -105,4 +110,6 @@ def _claims_at(texts: list[str], at: int) -> bool:
         return before not in _SUPPOSING and texts[0] not in ("puedo",)
     if text == "my" and before in ("will", "would", "could", "can"):
         return _LATER.isdisjoint(texts)
+    if text == "this" and before in ("from", "after", "before", "during"):
+        return False
     return text in _CLAIMS or (text == "me" and following in _OWN_VERBS)

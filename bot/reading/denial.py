@@ -77,6 +77,8 @@ def affirm(walk: Walk, event: Match) -> None:
 
 
 def restart(walk: Walk, event: Match) -> None:
+    if walk.mentions and event.end <= walk.mentions[-1].end:
+        return  # the "my" of "broke my leg"
     walk.no = 1 if walk.no == 2 else 0
     if walk.divided:
         walk.supposed = False

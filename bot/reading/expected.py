@@ -31,16 +31,17 @@ def _symptom_check(reply: Understood) -> Reading | None:
         return pick
     if reply.whole_message("unwell"):
         return Reading(Act.SYMPTOM, (Symptom.UNWELL,), alert=True, because=(reply.whole,))
-    yes, no, good = _says_yes(reply), reply.says("act.no"), reply.says("act.all_good")
+    yes = _says_yes(reply) and not _only_ok(reply)
+    no, good = reply.says("act.no"), reply.says("act.all_good")
     denied = any(m.denied or m.gone or m.past for m in reply.mentions)
     if reply.says("act.actually_yes"):
         return _alarm(reply, "act.actually_yes")
-    if yes and denied and not good and not _only_ok(reply):
+    if yes and denied and not good:
         return Reading(Act.UNCLEAR, because=(reply.whole,))
     if good or no or denied:
         because = reply.quote("act.all_good", "act.no") or (reply.whole,)
         return Reading(Act.ALL_CLEAR, because=because)
-    if yes and not _only_ok(reply) and reply.whole != "thumbsup":
+    if yes and reply.whole != "thumbsup":
         return _alarm(reply, "mod.yes", "act.yes", "act.yes_short")
     return None
 
@@ -111,6 +112,8 @@ def _temperature(reply: Understood) -> Reading | None:
     if any(m.temperature is None for m in reply.measured):
         odd = tuple(m.typed for m in reply.measured if m.temperature is None)
         return Reading(Act.UNCLEAR, because=odd)
+    if reply.whole_message("high"):
+        return Reading(Act.SYMPTOM, (Symptom.FEVER,), alert=True, because=(reply.whole,))
     if reply.says("act.all_good") or any(m.denied for m in reply.mentions):
         return Reading(Act.ALL_CLEAR, because=reply.quote("act.all_good") or (reply.whole,))
     return None

@@ -1,6 +1,7 @@
 """The words the reader knows, compiled once so that a reply costs microseconds."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 
 from bot.reading.matching import Matcher
@@ -16,6 +17,7 @@ from bot.reading.phrases import (
 )
 from bot.reading.spelling import Spelling, collapse_repeats
 
+ANY_MEDICINE = "medicine"  # the word of the phrases that any medicine's name may stand for
 LONGEST_TYPED = 80  # letters; more is a held key or noise, not a word
 
 
@@ -29,10 +31,12 @@ class Lexicon:
         emoji: Mapping[str, str],
         numbers: Mapping[str, float],
         common_words: frozenset[str],
+        is_medicine: Callable[[str], bool] = lambda _: False,
     ) -> None:
+        """`is_medicine`: a name for which it is true stands wherever "medicine" may."""
         self.phrases = tuple(phrases)
         self.emoji = {ord(sign): f" {words} " for sign, words in emoji.items()}
-        self.numbers = dict(numbers)
+        self.numbers = {**_run_together(numbers), **numbers}
         self.matcher = Matcher()
         self._root = Node()
         self._exact: dict[str, set[str]] = {}
@@ -41,6 +45,7 @@ class Lexicon:
         for phrase in self.phrases:
             self._add(phrase)
         self._common = common_words
+        self._is_medicine = is_medicine
         self._cuts = sorted({len(prefix) for prefix in self._prefixes})
         self.spelling = Spelling(
             targets=_spelling_targets(self.phrases),
@@ -77,6 +82,8 @@ class Lexicon:
 
     def _word(self, text: str) -> Word:
         slots = set(self._exact.get(text, ()))
+        if text.endswith("in"):  # "coughin" fills the places of "coughing" too
+            slots |= self._exact.get(text + "g", set())
         for cut in self._cuts:
             slots |= self._prefixes.get(text[:cut], set())
         if text in GAP_STOPS:
@@ -97,12 +104,24 @@ class Lexicon:
         token = token.strip("'")
         if self._knows(token) or not token.isalpha() or token in self._common:
             return (self.word(token),)
+        if self._is_medicine(token):
+            return (replace(self.word(ANY_MEDICINE), text=token),)
+        if token.endswith("in") and self._knows(token + "g"):
+            return (self.word(token),)
         short = collapse_repeats(token) if len(token) <= LONGEST_TYPED else ()
         for candidate in short:
             if self._knows(candidate):
                 return (self.word(candidate),)
         spelled = self.spelling.mend(short[0] if short else token)
         return tuple(self.word(part) for part in spelled)
+
+
+def _run_together(numbers: Mapping[str, float]) -> dict[str, float]:
+    """ "ninetyeight" and "treintayocho", typed as one word."""
+    tens = [(word, value) for word, value in numbers.items() if 20 <= value <= 90]
+    ones = [(word, value) for word, value in numbers.items() if 1 <= value <= 9]
+    joins = ("", "i", "y")
+    return {t + j + o: a + b for t, a in tens if not a % 10 for o, b in ones for j in joins}
 
 
 def _spelling_targets(phrases: Sequence[Phrase]) -> frozenset[str]:

@@ -196,7 +196,8 @@ def _stays(match: Match, cover: tuple[int, int]) -> bool:
 def _without_overlaid(found: list[Match]) -> list[Match]:
     """Drops the "have cold" of "have cold hands": its end belongs to a harmless phrase.
 
-    Never an emergency, nor "can't breathe" before a harmless "breathe well".
+    Never an emergency, nor "can't breathe" before a harmless "breathe well", nor the fall of
+    "fell off the wall".
     """
     harmless = [m for m in found if m.layer == 3]
     if not harmless:
@@ -209,6 +210,7 @@ def _without_overlaid(found: list[Match]) -> list[Match]:
         m
         for m in found
         if not m.concept.startswith(("symptom.", "self_harm"))
+        or m.concept == "symptom.fall"
         or (m.negative and m.concept != "self_harm")
         or not any(starts.get(i, 0) > m.end for i in range(m.start + 1, m.end))
     ]

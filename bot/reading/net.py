@@ -1,7 +1,8 @@
 """The net under the phrases: replies that no phrase knows, yet that speak of a body in distress.
 
-A missed alarm is worse than a call too many. So a reply to "any symptoms?" that names a body part,
-or any reply that joins a distress with a body, is an alarm whose detail a nurse asks for.
+A missed alarm is worse than a call too many. So a reply to "any symptoms?" that names a body part
+or an unknown feeling, or any reply that joins a distress with a body, is an alarm whose detail a
+nurse asks for.
 """
 
 from dataclasses import replace
@@ -29,7 +30,8 @@ def caught_in_net(reply: Understood, reading: Reading) -> Reading:
     body = _named(reply, "unsure.body")
     if not _hints_enough(reply, reading, distress, body):
         return reading
-    because = tuple(dict.fromkeys(h.words for h in (*body, *distress)))
+    told = (*body, *distress) or _named(reply, "unsure.feeling")
+    because = tuple(dict.fromkeys(h.words for h in told))
     also = () if reading.act is Act.UNCLEAR else (reading.act, *reading.also)
     return replace(
         reading,
@@ -55,7 +57,8 @@ def _hints_enough(
     if reply.asked is Asked.SYMPTOM_CHECK:
         if reading.act in _OPEN:
             over = reply.says("mod.gone", "mod.past")
-            return bool((body and not over) or (distress and not usual))
+            told = body or _named(reply, "unsure.feeling")  # "feeling draggy": some ill we lack
+            return bool((told and not over) or (distress and not usual))
         contrasted = [h for h in (*body, *distress) if _after_contrast(reply, h)]
         return bool(contrasted and not usual) or bool(distress and body and not usual)
     if usual or not distress or reading.act is Act.NOT_DONE:
@@ -77,5 +80,5 @@ def tells_of_a_slip(reply: Understood) -> bool:
 
 _SLIPS = word_set(
     "still forgot oops accident accidentally mistake keep kept supposed todavia sigo olvido aun "
-    "olvidado querer error"
+    "messed screwed goofed olvidado querer error"
 )

@@ -3,16 +3,16 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from bot.reading.phrases import Word
+from bot.reading.phrases import Word, word_set
 
-_POINT = frozenset({"point", "punto", "coma", "con", "dot"})
-_JOIN = frozenset({"and", "y", "oh", "o"})
-_AFTER_READING = frozenset(
-    {"f", "c", "degrees", "degree", "grados", "fahrenheit", "this", "tonight", "today"}
+_POINT = word_set("point points punto coma comma con dot pt decimal poin ponto")
+_JOIN = word_set("and an n y oh o")
+_AFTER_READING = word_set(
+    "f c degrees degree grados fahrenheit this tonight today so now again pm am help"
 )
-_DEGREES = frozenset({"degrees", "grados", "degree"})
+_DEGREES = word_set("degrees grados degree grado deg")
 _TENTHS = frozenset({"tenths", "tenth", "decimas", "decima"})
-_HALF = frozenset({"half", "medio", "media"})
+_HALF = frozenset({"half", "medio", "media", "1/2"})
 _ARTICLE = frozenset({"a", "un", "una"})
 _HUNDRED = frozenset({"hundred", "cien", "ciento"})
 
@@ -33,7 +33,12 @@ def find_numbers(words: Sequence[Word], named: Mapping[str, float]) -> list[Numb
     found: list[Number] = []
     at = 0
     while at < len(words):
-        number = _digits(words, at) if words[at].text[:1].isdigit() else _spoken(words, at, named)
+        text = words[at].text
+        number = None
+        if text[:1].isdigit():
+            number = _one_oh(words, at) or _digits(words, at)
+        elif text in named or text in _ARTICLE:
+            number = _one_oh(words, at) or _spoken(words, at, named)
         if number is not None:
             found.append(number)
         at = number.end if number is not None else at + 1
@@ -56,33 +61,47 @@ def _digits(words: Sequence[Word], at: int) -> Number | None:
 
 
 def _apart(words: Sequence[Word], number: Number) -> Number:
-    """ "98 6" dictated with its point lost, when nothing else follows that could be counted."""
-    place = number.end
-    if not 90 <= number.value <= 107 or place >= len(words) or len(words[place].text) != 1:
+    """ "98 6" and "98 and 6": the point lost, when nothing follows that could be counted."""
+    if not (90 <= number.value <= 107 or 35 <= number.value <= 41):
         return number
+    place = number.end
+    joined = place < len(words) and words[place].text in _JOIN | _DEGREES
+    place += 1 if joined else 0
+    digit = _tenth(words[place].text) if place < len(words) else None
     after = words[place + 1] if place + 1 < len(words) else None
     lone = after is None or after.separates or after.text in _AFTER_READING
-    if words[place].text.isdigit() and lone:
-        return Number(number.start, place + 1, number.value + int(words[place].text) / 10, True)
-    return number
+    if digit is None or not lone:
+        return number
+    if number.value == 100 and joined and words[place - 1].text not in _DEGREES:
+        return Number(number.start, place + 1, 100.0 + digit, False)  # "100 and 1"
+    return Number(number.start, place + 1, number.value + digit / 10, True)
 
 
 def _with_tenths(words: Sequence[Word], place: int, number: Number) -> Number:
     """Adds "point 4", "y medio", "and a half" that may follow a whole number."""
-    ahead = [w.text for w in words[place : place + 3]]
-    if len(ahead) > 2 and ahead[0] in _DEGREES and ahead[2] in _HALF:  # "99 grados y medio"
-        return Number(number.start, place + 3, number.value + 0.5, True, number.spoken)
-    if len(ahead) > 2 and ahead[2] in _TENTHS and (digit := _tenth(ahead[1])) is not None:
-        return Number(number.start, place + 3, number.value + digit / 10, True, number.spoken)
-    if len(ahead) > 1 and ahead[0] in _JOIN and ahead[1] in _POINT:  # "one hundred and point five"
-        return _with_tenths(words, place + 1, number)
-    if len(ahead) > 1 and ahead[0] in _POINT and (digit := _tenth(ahead[1])) is not None:
+    begin = place
+    ahead = [w.text for w in words[place : place + 5]] + [""] * 5
+    if ahead[0] in _DEGREES and (ahead[1] in _JOIN | _POINT or ahead[2] in _TENTHS):
+        ahead, place = ahead[1:], place + 1  # "99 grados y medio", "38 grados 3 decimas"
+    if ahead[0] in _JOIN and ahead[1] in _POINT:  # "one hundred and point five"
+        ahead, place = ahead[1:], place + 1
+    if ahead[0] in _JOIN | _POINT and ahead[2] in _TENTHS:
+        ahead, place = ahead[1:], place + 1
+    if ahead[1] in _TENTHS and (digit := _tenth(ahead[0])) is not None:
         return Number(number.start, place + 2, number.value + digit / 10, True, number.spoken)
-    joined = 1 if ahead[:1] and ahead[0] in _JOIN else 0
-    joined += 1 if ahead[joined : joined + 1] and ahead[joined] in _ARTICLE else 0
-    if joined and ahead[joined : joined + 1] and ahead[joined] in _HALF:
+    if ahead[0] in _POINT and (digit := _tenth(ahead[1])) is not None:
+        return Number(number.start, place + 2, number.value + digit / 10, True, number.spoken)
+    if ahead[0] in _POINT and ahead[1] in _HEARD and place == begin:
+        tenths = _HEARD[ahead[1]] / 10
+        return Number(number.start, place + 2, number.value + tenths, True, number.spoken)
+    joined = 1 if ahead[0] in _JOIN else 0
+    joined += 1 if ahead[joined] in _ARTICLE else 0
+    if ahead[joined] in _HALF and (joined or ahead[0] == "1/2"):
         return Number(number.start, place + joined + 1, number.value + 0.5, True, number.spoken)
     return number
+
+
+_HEARD = {"for": 4, "fore": 4, "to": 2, "too": 2, "tree": 3, "ate": 8, "won": 1, "nein": 9}
 
 
 _ONES = {
@@ -116,8 +135,8 @@ def _one_oh(words: Sequence[Word], at: int) -> Number | None:
     if words[at].text not in ("one", "uno", "1"):
         return None
     said = [w.text for w in words[at : at + 3]]
-    if len(said) == 3 and said[1] in ("oh", "o", "zero"):
-        digit = _ONES.get(said[2])
+    if len(said) == 3 and said[1] in ("oh", "o", "zero", "0", "cero"):
+        digit = _tenth(said[2])
         if digit is not None:
             return _with_tenths(words, at + 3, Number(at, at + 3, 100.0 + digit, False, True))
     return None
@@ -125,8 +144,6 @@ def _one_oh(words: Sequence[Word], at: int) -> Number | None:
 
 def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Number | None:
     first = words[at].text
-    if (number := _one_oh(words, at)) is not None:
-        return number
     hundred_ahead = at + 1 < len(words) and words[at + 1].text in _HUNDRED
     if first not in named and not (first in _ARTICLE and hundred_ahead):
         return None

@@ -36,7 +36,7 @@ def read(
     found = [r for r in (_danger(reply), _alarm(reply), _opt_out(reply)) if r is not None]
     if not found:
         return caught_in_net(reply, _plain_meaning(reply))
-    return _joined(found)
+    return found[0] if len(found) == 1 else _joined(found)
 
 
 def understand(text: str, asked: Asked, lexicon: Lexicon, thresholds: Thresholds) -> Understood:
@@ -100,11 +100,12 @@ def _danger(reply: Understood) -> Reading | None:
     """Self-harm or an emergency."""
     mentions = [m for m in reply.mentions if m.holds]
     harm = [m for m in reply.mentions if m.concept == "self_harm" and m.stated]
-    if harm:
-        return Reading(Act.SELF_HARM, alert=True, because=_words(harm))
     fell = any(m.concept == "symptom.fall" for m in mentions)
     long_ago = _is_long_ago(reply)
     grave = [m for m in mentions if _is_grave(m, fell) and not (m.others and long_ago)]
+    if harm:
+        also = (Act.EMERGENCY,) if grave else ()
+        return Reading(Act.SELF_HARM, alert=True, because=_words([*harm, *grave]), also=also)
     if not grave:
         return None
     return _about(Act.EMERGENCY, reply, grave, [m for m in mentions if not m.others])

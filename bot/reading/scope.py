@@ -16,6 +16,8 @@ from bot.reading.time_words import place_times
 from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Mention, Walk, new_clause
 
+SAME_BREATH = 5  # words: "is a pain in my chest normal?" tells of a pain
+
 
 def settle(words: Sequence[Word], events: Sequence[Match]) -> Walk:
     """The mentions and hints in `events`, each with its scope."""
@@ -98,8 +100,9 @@ def _suppose(walk: Walk, event: Match) -> None:
 
 
 def _suppose_at_start(walk: Walk, event: Match) -> None:
+    ahead = walk.words[event.end : event.end + SAME_BREATH]
     if event.start == 0 or walk.words[event.start - 1].separates:
-        walk.supposed = True
+        walk.supposed = all(w.text not in ("my", "mi") for w in ahead)
 
 
 def _doubt(walk: Walk, event: Match) -> None:
@@ -173,6 +176,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "unsure.body": _hint,
     "unsure.distress": _hint,
     "unsure.joint": _hint,
+    "unsure.feeling": _hint,
     "stop": _stop,
     "comma": denial.comma,
     "mod.but": _but,

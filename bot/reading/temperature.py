@@ -79,7 +79,9 @@ _SAID_AFTER = word_set(
     "degrees degree grados f c today tonight now this again still oral help hoy ahora ayuda please"
 )
 _OVER = word_set("over above exceeds mas arriba sobre exceeding past")
-_UNDER = frozenset(["under", "below", "menos", "debajo", "abajo"])
+_DENIES = word_set("no not never nunca didnt doesnt hasnt havent isnt wasnt wont hadnt")
+_REACHES = word_set("reach reached reaches hit hits llega llego pasa paso pasado went gone go goes")
+_UNDER = frozenset(["under", "below", "less", "menos", "debajo", "abajo"])
 
 
 def find_temperatures(
@@ -107,8 +109,15 @@ def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) ->
         return _implausible(words, number) if asked is Asked.TEMPERATURE and count == 1 else None
     if plausible is None or (unit and unit != plausible):
         return _implausible(words, number) if cued and value > 20 else None
-    bound = "over" if _OVER & set(before[-2:]) else "under" if _UNDER & set(before[-2:]) else ""
+    bound = _bound(set(before[-2:]), set(before[-4:]))
     return Measured(number.start, end, Temperature(value, plausible), _text(words, number), bound)
+
+
+def _bound(near: set[str], before: set[str]) -> str:
+    """ "over" for "over 100", "under" for "under 100" and for "never got above 100"."""
+    if near & _UNDER or (before & _DENIES and before & (_REACHES | _OVER)):
+        return "under"
+    return "over" if near & _OVER else ""
 
 
 def unit_of(value: float) -> str | None:

@@ -20,7 +20,9 @@ def plain(text: str, lexicon: Lexicon) -> str:
     """`text` in lower case, compatibility forms folded, accents and invisible signs dropped."""
     if text.isascii():
         return _joined(text.lower())
-    text = _APOSTROPHES.sub("'", text).replace("°", " degrees ").replace("º", " degrees ")
+    text = _APOSTROPHES.sub("'", text)
+    for sign, words in _SIGNS:
+        text = text.replace(sign, words)
     text = unicodedata.normalize("NFKD", text.translate(lexicon.emoji)).casefold()
     return _joined("".join(c for c in text if unicodedata.category(c) not in _DROPPED or c == "\n"))
 
@@ -32,6 +34,8 @@ def _joined(text: str) -> str:
         text = text.replace("'ll ", " will ").replace("'", "")
     if "/" in text or "+" in text:
         text = _SHORTHAND.sub(_written_out, text)
+    if "o2" in text or "o 2" in text:
+        text = _OXYGEN.sub("oxygen", text)
     text = _SPACED_POINT.sub(r"\1.\2", _SPELLED_OUT.sub(_run_together, text))
     return _NOT.sub(_contract, text) if " not" in text else text
 
@@ -49,8 +53,10 @@ _NURSES_SIGNS = {  # how nurses shorten; common practice, no source
     "n/v/d": "nausea vomiting diarrhea", "n/v": "nausea vomiting", "r/o": "possible", "+": ". has",
 }  # fmt: skip
 _SHORTHAND = re.compile(r"(?<!\S)(w/o|w/|c/o|s/p|h/o|n/v/d|n/v|r/o|\+)(?=\s|[a-z])")
+_SIGNS = (("°", " degrees "), ("º", " degrees "), ("½", " 1/2 "))
+_OXYGEN = re.compile(r"\b(?:sp)?o ?2\b")
 _DECIMAL_MARK = re.compile(r"(?<=\d)'(?=\d)")  # 38'2
-_SPACED_POINT = re.compile(r"\b(9\d|10\d|3[5-9]|4[01])(?: \.|\. | \. )(\d)\b")  # 98 .7
+_SPACED_POINT = re.compile(r"\b(9\d|10\d|3[5-9]|4[01])(?: \.|\. | \. |\.\.+)(\d)\b")  # 98 .7
 _SPELLED_OUT = re.compile(r"\b(?:[a-z] ){3,}[a-z]\b")  # f e v e r
 
 

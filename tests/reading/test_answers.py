@@ -102,7 +102,7 @@ def test_a_safe_topic_with_a_medicine_or_a_wound_in_it_is_not_answered_by_rote(q
 
 def test_a_medicine_named_to_the_finder_is_guarded_too():
     question = "can I drink gabapentin in water"
-    assert AnswerFinder(BOOK, medicines=frozenset({"gabapentin"})).find(question, "en") is None
+    assert AnswerFinder(BOOK, is_medicine={"gabapentin"}.__contains__).find(question, "en") is None
 
 
 def test_an_answer_says_which_words_it_was_chosen_for():

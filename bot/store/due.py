@@ -8,6 +8,7 @@ from sqlalchemy import Connection, func, select
 from bot.store import outbox
 from bot.store.tables import CONVERSATION, PROMPT, SURGERY
 from bot.store.tables_log import ESCALATION, OUTBOUND
+from bot.store.tables_reach import KEPT_TEXT
 
 _WAITING = select(
     select(func.min(PROMPT.c.due)).where(PROMPT.c.state == "planned").scalar_subquery(),
@@ -15,13 +16,16 @@ _WAITING = select(
     select(func.min(ESCALATION.c.deadline_at))
     .where(ESCALATION.c.closed_at.is_(None))
     .scalar_subquery(),
+    select(func.min(KEPT_TEXT.c.expires_at))
+    .where(KEPT_TEXT.c.closed_at.is_(None))
+    .scalar_subquery(),
     select(func.min(SURGERY.c.nurse_due)).where(SURGERY.c.status == "planned").scalar_subquery(),
 )
 _CLAIMED = select(func.min(OUTBOUND.c.changed_at)).where(OUTBOUND.c.state == "claimed")
 
 
 def next_moment(connection: Connection, left_behind: timedelta) -> datetime | None:
-    """The earliest due prompt, timer, message, escalation deadline or missing start; None: idle.
+    """The earliest moment of anything that waits for one; None: idle.
 
     A message that somebody claimed is due again after `left_behind`: its sender may have died.
     """

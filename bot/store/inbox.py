@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, select, update
 
 from bot.core.record import ThreadLine
 from bot.reading.reading import Reading
@@ -17,17 +17,26 @@ def put_inbound(connection: Connection, values: dict[str, Any]) -> int | None:
 
 
 def put_reading(connection: Connection, inbound: int, asked: str, reading: Reading) -> None:
-    """Store how the message was understood, and because of which words."""
+    """Store how the message was understood, and because of which words.
+
+    A message that is read for several people, who share a phone, keeps its first reading.
+    """
+    values = {
+        "inbound_id": inbound,
+        "asked": asked,
+        "act": str(reading.act),
+        "also": [str(act) for act in reading.also],
+        "symptoms": [str(symptom) for symptom in reading.symptoms],
+        "alert": reading.alert,
+        "because": list(reading.because),
+    }
+    insert_new(connection, READING, values)
+
+
+def give_to(connection: Connection, inbound: int, patient: int, role: str) -> None:
+    """Put a message into the thread of the person whom it turned out to be about."""
     connection.execute(
-        insert(READING).values(
-            inbound_id=inbound,
-            asked=asked,
-            act=str(reading.act),
-            also=[str(act) for act in reading.also],
-            symptoms=[str(symptom) for symptom in reading.symptoms],
-            alert=reading.alert,
-            because=list(reading.because),
-        )
+        update(INBOUND).where(INBOUND.c.id == inbound).values(patient_id=patient, by_role=role)
     )
 
 

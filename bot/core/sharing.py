@@ -49,6 +49,7 @@ class Owner:
     health: bool = False  # that question asks how they are
     answers: bool = False  # the text is one of the answers to it
     active: bool = True  # messages go to them
+    talking: bool = False  # the question was put in reply to a text of theirs
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,8 @@ def decide(owners: Sequence[Owner], says: Says) -> Decision:
     1. A stop counts for everyone; 2. an alarm belongs to one only if the last question put to this
     phone asked that one, and no other, how they are; else it is everybody's, and we ask; 3. "start"
     is that of the one person who stopped; 4. other words are that of the one who has a question
-    open, or who was asked last and is answered by them; else we ask.
+    open, or who was asked last and is answered by them; else we ask. Two questions put close
+    together that both fit are not told apart, unless the last is part of a talk under way.
     """
     match says:
         case Says.STOP:
@@ -104,6 +106,8 @@ def _other(owners: Sequence[Owner]) -> Decision:
 
 def _mixed_up(last: Owner, asked: Iterable[Owner]) -> bool:
     """True when the text also answers another's question that was put at nearly the same time."""
+    if last.talking:
+        return False
     others = [other.asked_at for other in asked if other is not last and other.answers]
     return any(
         last.asked_at is not None and at is not None and last.asked_at - at < APART for at in others

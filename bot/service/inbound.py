@@ -32,14 +32,17 @@ def handle(practice: Practice, incoming: Incoming, now: datetime) -> int | None:
         party = people[0].party if people else None
         patient = caller.patient if caller else (party.patient if party else None)
         _lock(connection, patient, people)
-        inbound = inbox.put_inbound(connection, _row(incoming, patient, _role(caller, party), now))
+        shared = caller is None and len(people) > 1  # in nobody's thread until it is known whose
+        role = "unknown" if shared else _role(caller, party)
+        row = _row(incoming, None if shared else patient, role, now)
+        inbound = inbox.put_inbound(connection, row)
         if inbound is None:
             return None
         if caller is not None:
             linking.hear(practice, connection, caller, incoming, inbound, now)
         elif party is None:
             _answer_stranger(practice, connection, incoming, now)
-        elif len(people) > 1:
+        elif shared:
             return shared_phone.hear(practice, connection, people, incoming, inbound, now)
         else:
             chart = load_chart(connection, practice, party.patient)

@@ -19,7 +19,7 @@ from bot.service.desk import Desk
 from bot.service.hearing import asked_of, sounds_like_alarm
 from bot.service.joining import answers_invitation, has_joined
 from bot.service.practice import Practice
-from bot.store import outbox
+from bot.store import inbox, outbox
 
 _HEALTH = (Asked.SYMPTOM_CHECK, Asked.TEMPERATURE)
 _STOPS = (Act.OPT_OUT, Act.WRONG_NUMBER)
@@ -76,7 +76,8 @@ def _listener(desk: Desk, party: Party, patients_here: set[int], text: str) -> L
     else:
         asked_at = _asked_at(question, party)
         health = _asks_health(desk, question)
-        owner = Owner(party, asked_at, health, key is not None, _active(desk, party))
+        talking = asked_at is not None and asked_at == _last_heard(desk, party)
+        owner = Owner(party, asked_at, health, key is not None, _active(desk, party), talking)
     return Listener(desk, party, owner, text, asked, reading, words, choice)
 
 
@@ -130,6 +131,11 @@ def _invited_at(desk: Desk, party: Party) -> datetime | None:
         return None
     invitation = outbox.by_key(desk.connection, f"invite.{coach.id}")
     return invitation.queued_at if invitation and invitation.state != "held" else None
+
+
+def _last_heard(desk: Desk, party: Party) -> datetime | None:
+    own = party.coach is None
+    return inbox.last_heard(desk.connection, party.patient) if own else None
 
 
 def _active(desk: Desk, party: Party) -> bool:

@@ -39,6 +39,11 @@ def test_two_questions_put_close_together_that_both_fit_are_not_guessed_at(apart
     assert decide([walter, Owner(RUTH, NOON, answers=True)], Says.OTHER).ask is asks
 
 
+def test_a_talk_under_way_goes_on_though_the_other_was_asked_just_before():
+    walter, ruth = _owner(WALTER, 9, answers=True), _owner(RUTH, 5, answers=True, talking=True)
+    assert decide([walter, ruth], Says.OTHER) == Decision(heard=(RUTH,))
+
+
 def test_questions_put_at_one_moment_are_not_guessed_at():
     owners = [_owner(WALTER, 5), _owner(RUTH, 5, answers=True)]
     assert decide(owners, Says.OTHER) == ASKS

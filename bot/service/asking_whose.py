@@ -41,14 +41,9 @@ def ask(
     case: int | None,
 ) -> None:
     """Queue one message to the phone: what to do about an alarm, if it is one, and the question."""
-    first = found[0]
-    desk, language = first.desk, _language(first)
-    safety = [_safety(each, _alarm_of(each, found)) for each in _warned(found, decision)]
-    texts = _once([*safety, *(_question(each, names) for each in found)])
-    text = with_head(desk.practice.book, ", ".join(names), "\n\n".join(texts), language)
-    lead = next(_warned(found, decision), first)
+    lead = next(_warned(found, decision), found[0])
     outbox.queue(
-        desk.connection,
+        lead.desk.connection,
         Message(
             key=f"{KEY}{inbound}",
             patient=lead.party.patient,
@@ -56,13 +51,21 @@ def ask(
             name=", ".join(names),
             channel=lead.party.channel,
             address=lead.party.address,
-            text=text,
+            text=_text(found, decision, names),
             choices=tuple(names),
-            queued_at=desk.now,
+            queued_at=lead.desk.now,
             escalation=case,
-            not_after=desk.now + _STALE_AFTER,
+            not_after=lead.desk.now + _STALE_AFTER,
         ),
     )
+
+
+def _text(found: Sequence[Listener], decision: Decision, names: Sequence[str]) -> str:
+    """Each thing is said once, though in every language of the people behind the phone."""
+    safety = [_safety(each, _alarm_of(each, found)) for each in _warned(found, decision)]
+    texts = _once([*safety, *(_question(each, names) for each in found)])
+    book, language = found[0].desk.practice.book, _language(found[0])
+    return with_head(book, ", ".join(names), "\n\n".join(texts), language)
 
 
 def _warned(found: Sequence[Listener], decision: Decision) -> Iterator[Listener]:

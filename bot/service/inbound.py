@@ -33,9 +33,8 @@ def handle(practice: Practice, incoming: Incoming, now: datetime) -> int | None:
         patient = caller.patient if caller else (party.patient if party else None)
         _lock(connection, patient, people)
         shared = caller is None and len(people) > 1  # in nobody's thread until it is known whose
-        role = "unknown" if shared else _role(caller, party)
-        row = _row(incoming, None if shared else patient, role, now)
-        inbound = inbox.put_inbound(connection, row)
+        thread = (None, "unknown") if shared else (patient, _role(caller, party))
+        inbound = inbox.put_inbound(connection, _row(incoming, *thread, now))
         if inbound is None:
             return None
         if caller is not None:

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from bot.channels.base import Delivery, DeliveryState
 from bot.core.conversation import Conversation
 from bot.core.conversation_json import conversation_to_json
 from bot.core.copies import CopyLevel
@@ -299,3 +300,48 @@ def test_a_text_given_twice_is_kept_once(couple):
         clinic.phones.receive(PHONE, "what is next?", message_id="same")
     assert len(_waiting(clinic)) == 1
     assert _waiting(clinic)[0].expires_at - clinic.now == timedelta(hours=2)
+
+
+def test_an_alarm_after_a_stop_still_reaches_a_nurse_for_each_and_is_answered(couple):
+    clinic, walter, ruth = couple
+    clinic.says("STOP")
+    (answer,) = clinic.says("bad chest pain")
+    assert "911" in answer
+    for patient in (walter, ruth):
+        assert "chest_pain" in _reasons(clinic, patient)
+
+
+def test_nobodys_answer_to_whose_the_alarm_was_leaves_a_note_for_the_nurse_of_each(couple):
+    clinic, walter, ruth = couple
+    clinic.says("I have a fever")
+    clinic.wait(hours=2, minutes=1)
+    for patient in (walter, ruth):
+        notes = [entry.note for entry in clinic.cases(patient)["alarm"].entries]
+        assert any("nobody said whom it is about" in note for note in notes)
+    assert _waiting(clinic) == []
+
+
+def test_help_is_answered_at_once(couple):
+    clinic, *_ = couple
+    (answer,) = clinic.says("HELP")
+    assert "Reply STOP" in answer
+    assert _waiting(clinic) == []
+
+
+def test_people_of_two_languages_are_asked_in_both(clinic):
+    walter = clinic.enrol(name="Walter Hale")
+    ruth = clinic.enrol(reference="P-2", name="Ruth Hale", language="es", shared=True)
+    clinic.run()
+    _leave_unanswered(clinic, walter, ruth)
+    (answer,) = clinic.says("tengo fiebre")
+    assert "Is this about Walter or Ruth?" in answer
+    assert "¿Se trata de Walter o Ruth?" in answer
+    assert "fever" in _reasons(clinic, walter) & _reasons(clinic, ruth)
+
+
+def test_a_phone_that_takes_nothing_is_told_to_the_nurse_of_each(couple):
+    clinic, walter, ruth = couple
+    gone = Delivery("sms", DeliveryState.UNDELIVERED, clinic.now, address=PHONE, reason="blocked")
+    clinic.app.delivered(gone)
+    for patient in (walter, ruth):
+        assert "undelivered" in _reasons(clinic, patient)

@@ -182,6 +182,14 @@ def test_the_answer_to_a_symptom_check_is_that_persons_alarm(couple):
     assert _reasons(clinic, ruth) == set()
 
 
+def test_an_open_question_about_something_else_does_not_make_an_alarm_that_persons(couple):
+    clinic, walter, ruth = couple
+    _ask(clinic, ruth, "pets")
+    (answer,) = clinic.says("I have a cough")
+    assert "Is this about Walter or Ruth?" in answer
+    assert _reasons(clinic, walter) == _reasons(clinic, ruth) == {"cough"}
+
+
 def test_a_bare_number_that_may_mean_a_symptom_of_either_alarms_for_both(couple):
     clinic, walter, ruth = couple
     for patient in (walter, ruth):

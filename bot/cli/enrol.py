@@ -27,7 +27,9 @@ def import_schedule(
     May be there: language, start_time, arrival_time, zone, coach_name, coach_phone, coach_copies
     (everything, reminders or trouble_only), facts (smoker=yes; pets=no), medicine_holds
     (medicine | last dose date | prescriber | instruction; several divided by ;), consent (paper,
-    class, or the name of the form; who has none is asked by text before anything else).
+    class, or the name of the form; who has none is asked by text before anything else),
+    shared_phone (yes: the patient's or the coach's number may be that of another person on file,
+    and both know it; every message to it then begins with a name).
 
     Examples:
 

@@ -32,7 +32,7 @@ NEEDED_LINES = (
     "next_up", "next_nothing", "done_so_far", "done_nothing", "when_arrive", "when_arrive_unknown",
     "remind_ok", "person_coming", "you_are_welcome", "paused", "stranger", "link_ask",
     "link_ask_again", "link_right", "link_refused", "link_over", "link_known", "link_danger",
-    "consent_paper", "consent_class",
+    "consent_paper", "consent_class", "shared_for", "shared_or", "shared_ask",
 )  # fmt: skip
 NEEDED_REASONS = (
     "emergency", "self_harm", "exposure", "opt_out", "wrong_number", "reschedule", "question",

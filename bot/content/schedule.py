@@ -37,6 +37,7 @@ OPTIONAL = (
     "facts",
     "medicine_holds",
     "consent",
+    "shared_phone",
 )
 COPIES = ("everything", "reminders", "trouble_only")
 T = TypeVar("T")
@@ -85,6 +86,7 @@ class ScheduleRow:
     facts: Mapping[str, FactValue] = field(default_factory=dict)
     holds: tuple[MedicineHold, ...] = ()
     consent: str = ""  # how the patient agreed to messages; empty: they are asked by text
+    shared: bool = False  # the patient's or the coach's phone may be another person's too
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,5 +196,6 @@ def _schedule_row(row: _Row, zone: str, languages: Sequence[str]) -> ScheduleRow
         "facts": row.take("facts", parse_facts),
         "holds": row.take("medicine_holds", parse_holds),
         "consent": row.take("consent", parse_consent),
+        "shared": row.take("shared_phone", parse_word(("yes", "no")), default="no") == "yes",
     }
     return None if row.faults else ScheduleRow(line=row.line, **taken)  # type: ignore[arg-type]

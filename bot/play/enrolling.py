@@ -1,4 +1,4 @@
-"""A story's patient as the enrolment takes them."""
+"""A story's patients as the enrolment takes them."""
 
 from bot.core.copies import CopyLevel
 from bot.core.protocol import MedicineHold, Surgery
@@ -25,4 +25,24 @@ def enrolment(story: Scenario) -> Enrolment:
         coach=CoachWish(coach.name, NAME, coach.phone, CopyLevel(coach.copies), coach.language)
         if coach and not coach.named_by_patient
         else None,
+    )
+
+
+def second_enrolment(story: Scenario) -> Enrolment | None:
+    """The patient who shares the telephone of the first, if the story has one."""
+    second = story.second
+    if second is None:
+        return None
+    surgery = second.surgery
+    return Enrolment(
+        reference=f"{story.scenario}-2",
+        name=second.name,
+        channel=NAME,
+        address=story.patient.phone,
+        surgery=Surgery(surgery.joint, surgery.side, surgery.on, story.zone, surgery.starts_at),
+        surgeon=surgery.surgeon,
+        born=second.born,
+        language=second.language,
+        agreed=story.patient.consent,
+        shared=True,
     )

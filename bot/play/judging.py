@@ -19,6 +19,7 @@ def faults_of(player: Player, now: datetime) -> list[str]:
     return [
         *_items(want, practice, patient),
         *_cases(want, cases),
+        *_second(want, player, now),
         *_logs(want, practice, patient, cases, now),
         *_heard(story, player.phones.slips),
         *_differs("stopped", chart.conversation.stopped, want.stopped),
@@ -48,6 +49,13 @@ def _cases(want: Expect, cases: Sequence[Case]) -> Iterator[str]:
     still_open = [case.reasons[0] for case in cases if not case.closed]
     if len(still_open) != want.open_escalations:
         yield f"open escalations: {still_open}, expected {want.open_escalations}"
+
+
+def _second(want: Expect, player: Player, now: datetime) -> Iterator[str]:
+    if player.second is not None:
+        seen = views.worklist(player.practice, now, patient=player.second, closed=True)
+        opened = tuple(each.case.reasons[0] for each in seen)
+        yield from _differs("second escalations", opened, want.second_escalations)
 
 
 def _logs(

@@ -12,7 +12,7 @@ from pathlib import Path
 from bot.channels.base import Incoming
 from bot.core.escalation import Case, Disposition, Step
 from bot.core.protocol import MedicineHold
-from bot.play.enrolling import enrolment
+from bot.play.enrolling import enrolment, second_enrolment
 from bot.play.phones import NAME, Phones
 from bot.play.scenario import NurseAct, RecordAct, Scenario, SurgeryChange
 from bot.play.script import SILENCE, Deed, answer_deed, written_deeds
@@ -67,6 +67,7 @@ class Player:
         self.phones = Phones(folder / "phones.jsonl")
         self.care = Care(practice, clock)
         self.patient = 0
+        self.second: int | None = None
         self._silence_file = folder / "silences.txt"
         known = self._silence_file.read_text("utf-8") if self._silence_file.exists() else ""
         self._silences = known.splitlines()
@@ -75,6 +76,8 @@ class Player:
         """Run from where the story stands to its end. `wait` is called before each step."""
         self._at(self.story.instant(self.story.enrolled))
         self.patient = self.care.enrol(enrolment(self.story)).patient
+        if (other := second_enrolment(self.story)) is not None:
+            self.second = self.care.enrol(other).patient
         deeds = written_deeds(self.story)
         until = self.story.instant(self.story.until)
         self._hear_again()

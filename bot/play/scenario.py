@@ -63,6 +63,15 @@ class CoachIn(_Strict):
     named_by_patient: bool = False  # in the chat, instead of at enrolment
 
 
+class SecondIn(_Strict):
+    """A second invented patient, who uses the same telephone; staff allowed it."""
+
+    name: str
+    born: date
+    surgery: SurgeryIn
+    language: Literal["en", "es"] = "en"
+
+
 class NurseAct(_Strict):
     """Something the nurse does with the newest open escalation about `about`, if one is."""
 
@@ -138,6 +147,7 @@ class Expect(_Strict):
     coach_never_hears: tuple[str, ...] = ()
     patient_never_hears: tuple[str, ...] = ()
     open_escalations: int = 0
+    second_escalations: tuple[str, ...] = ()  # the same, of the second patient
 
 
 class Scenario(_Strict):
@@ -152,6 +162,7 @@ class Scenario(_Strict):
     patient: PatientIn
     surgery: SurgeryIn
     coach: CoachIn | None = None
+    second: SecondIn | None = None
     like: str | None = None  # another story in the folder, whose answers this one starts from
     answer_after_minutes: int = Field(default=9, ge=1)
     answers: dict[str, str | list[str | None] | None] = {}

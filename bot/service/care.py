@@ -142,10 +142,15 @@ class Care:
         level: CopyLevel,
         who: str,
         language: str = "en",
+        *,
+        shared: bool = False,
     ) -> int:
-        """Invite a coach; they join by their own reply. Return the coach's id."""
+        """Invite a coach; they join by their own reply. Return the coach's id.
+
+        `shared`: the address may be another person's too. Else AddressTaken is raised then.
+        """
         with self._desk(patient, who) as desk:
-            return invite(desk, name, channel, address, level, language)
+            return invite(desk, name, channel, address, level, language, shared=shared)
 
     def set_coach_level(self, patient: int, level: CopyLevel, who: str) -> None:
         """Change what the patient's coaches may see."""

@@ -3,6 +3,7 @@
 from bot.core.conversation import Say, TimeUp
 from bot.core.copies import CopyLevel
 from bot.core.dialogue_draft import SYSTEM
+from bot.core.record import Party
 from bot.service.desk import Desk
 from bot.service.turns import take_turn
 from bot.store import audit, coaches, outbox
@@ -19,7 +20,8 @@ def remove(desk: Desk, coach: int) -> None:
     """The patient takes back their consent: nothing more goes to this coach."""
     found = next(c for c in desk.chart.coaches if c.id == coach)
     coaches.leave(desk.connection, coach, desk.now)
-    outbox.withdraw_to(desk.connection, found.channel, found.address, "coach removed", desk.now)
+    party = Party(found.patient, found.channel, found.address, coach)
+    outbox.withdraw_to(desk.connection, party, "coach removed", desk.now)
     audit.note(desk.connection, desk.staff, "removed a coach", desk.patient, desk.now)
     left = [Say("patient", SYSTEM, "coach_left_patient", {"coach_name": found.name})]
     take_turn(desk, TimeUp(), before=left, plan_anew=True)

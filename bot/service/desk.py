@@ -26,6 +26,8 @@ class Desk:
     closes: datetime | None = None  # the turn's messages are stale from then on
     prompt: str | None = None
     staff: str = ""  # the member of staff who acts, if one does
+    for_all: str = ""  # the names of everyone, when the turn answers a whole shared phone
+    answered: bool = False  # somebody else's turn has answered the writer's phone already
 
     @property
     def book(self) -> FlowBook:

@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from bot.core.conversation import Escalate, PromptDue, TimeUp
 from bot.core.planned import Part, PlannedPrompt
 from bot.core.protocol import Late, Priority
-from bot.service import overdue
+from bot.service import overdue, shared_phone
 from bot.service.cases import raise_case
 from bot.service.chart import Chart, load_chart
 from bot.service.desk import Desk
@@ -31,12 +31,14 @@ class Tick:
     timers: int = 0
     stale: int = 0
     climbed: int = 0
+    left_open: int = 0  # texts of a shared phone, left to a nurse
     failed: list[str] = field(default_factory=list)
 
     @property
     def busy(self) -> bool:
         """True when anything was done."""
-        return bool(self.prompts or self.timers or self.stale or self.climbed or self.failed)
+        done = self.prompts + self.timers + self.stale + self.climbed + self.left_open
+        return bool(done or self.failed)
 
 
 def tick(practice: Practice, now: datetime) -> Tick:
@@ -44,7 +46,8 @@ def tick(practice: Practice, now: datetime) -> Tick:
 
     1. Due prompts, the oldest first, each claimed and stored with its turn in one commit; 2. timers
     of chats (nudges, silence, waiting questions); 3. escalations past their time, start times still
-    missing. A row that fails is rolled back, put off and told to the nurse; the others go on.
+    missing; texts of a shared phone of which nobody said whom they are about. A row that fails is
+    rolled back, put off and told to the nurse; the others go on.
     """
     done = Tick()
     if not _anything_due(practice, now):
@@ -59,6 +62,7 @@ def tick(practice: Practice, now: datetime) -> Tick:
         rung |= set(waking)
     done.climbed = overdue.climb_all(practice, now)
     overdue.tell_missing_starts(practice, now)
+    done.left_open = shared_phone.expire(practice, now)
     return done
 
 

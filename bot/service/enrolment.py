@@ -16,6 +16,7 @@ from bot.core.record import Party
 from bot.core.values import hospital_values
 from bot.core.wording import filled, line_text
 from bot.service import planning
+from bot.service.addressing import share
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.effects import apply_effects
@@ -45,7 +46,8 @@ class Enrolment:
     `agreed` is how the patient agreed before: "paper" or "class", for the wording of that name in
     the content, or the wording itself. Without it the first message is the question of consent.
     An empty `address` is one that comes later: the patient opens the chat by a link, and messages
-    are held until then.
+    are held until then. `shared`: staff know that the patient's or the coach's telephone is used by
+    another person on file too, and allow it.
     """
 
     reference: str
@@ -61,6 +63,7 @@ class Enrolment:
     coach: CoachWish | None = None
     dawn_agreed: bool = False
     agreed: str = ""
+    shared: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +79,7 @@ def enrol(practice: Practice, wish: Enrolment, who: str, now: datetime) -> Enrol
 
     1. Patient, address, facts, medicine holds, surgery; 2. an empty conversation; 3. the coach's
     invitation; 4. the dated countdown; 5. what can no longer be done becomes the nurse's matter.
-    Raises AddressTaken when the address is another person's.
+    Raises AddressTaken when the address is another person's and sharing it was not allowed.
     """
     with writing(practice.engine) as connection:
         patient = patients.add_patient(
@@ -87,11 +90,12 @@ def enrol(practice: Practice, wish: Enrolment, who: str, now: datetime) -> Enrol
             return Enrolled(int(known or 0), new=False)
         _store(connection, practice, patient, wish, who, now)
         desk = Desk(connection, practice, load_chart(connection, practice, patient), now, staff=who)
+        share(desk, Party(patient, wish.channel, wish.address))
         if wish.coach is not None:
             coach = wish.coach
             invite(
                 desk, coach.name, coach.channel, coach.address, coach.level,
-                coach.language or wish.language,
+                coach.language or wish.language, shared=wish.shared,
             )  # fmt: skip
             desk = Desk(
                 connection, practice, load_chart(connection, practice, patient), now, staff=who
@@ -110,7 +114,7 @@ def _store(
     now: datetime,
 ) -> None:
     address = wish.address or waiting_address(patient)
-    patients.add_contact(connection, patient, wish.channel, address)
+    patients.add_contact(connection, patient, wish.channel, address, shared=wish.shared)
     for name, value in wish.facts.items():
         patients.learn_fact(connection, patient, name, value, who, now)
     for hold in wish.holds:

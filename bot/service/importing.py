@@ -43,15 +43,16 @@ def take_in(care: Care, schedule: Schedule, channel: str, who: str = WHO) -> Ite
     """Take in every good row, one transaction each; yields after each row, for a progress bar.
 
     1. A new patient is enrolled; 2. a known one whose day, time, joint or side changed is brought
-    up to date; 3. an address that belongs to somebody else is a fault of that row; 4. a patient
-    who is enrolled and no longer in the file is a question for a person, never a cancellation.
+    up to date; 3. an address that belongs to somebody else is a fault of that row, unless the row
+    says that they share it; 4. a patient who is enrolled and no longer in the file is a question
+    for a person, never a cancellation.
     """
     done = Imported(faults=list(schedule.faults))
     for row in schedule.rows:
         try:
             done.outcomes[row.patient_id] = _take_row(care, row, channel, who)
         except AddressTaken as taken:
-            mend = "Check the number. Two people cannot share one telephone here: ask for another."
+            mend = "Check the number. If both agree to share it, set shared_phone to yes."
             done.faults.append(RowFault(row.line, "phone", str(taken), mend))
         yield done
     done.absent = _absent(care, schedule)
@@ -80,6 +81,7 @@ def _wish(row: ScheduleRow, channel: str) -> Enrolment:
         facts=row.facts,
         holds=row.holds,
         agreed=row.consent,
+        shared=row.shared,
         coach=CoachWish(coach.name, channel, coach.phone, CopyLevel(coach.copies))
         if coach
         else None,

@@ -10,24 +10,34 @@ from bot.core.dialogue_draft import SYSTEM
 from bot.core.protocol import FactValue
 from bot.core.record import Message, Party
 from bot.core.wording import say_text
+from bot.service.addressing import headed, share
 from bot.service.chart import values
 from bot.service.desk import Desk
 from bot.store import audit, coaches, outbox, patients
 
 
 def invite(
-    desk: Desk, name: str, channel: str, address: str, level: CopyLevel, language: str
+    desk: Desk,
+    name: str,
+    channel: str,
+    address: str,
+    level: CopyLevel,
+    language: str,
+    *,
+    shared: bool = False,
 ) -> int:
     """Add a coach and send the invitation, the only message before they agree themselves.
 
-    It tells of the patient, so it waits while the patient's own consent is not on record.
+    It tells of the patient, so it waits while the patient's own consent is not on record. `shared`:
+    staff allow that the address is another person's too.
     """
     patients.learn_fact(desk.connection, desk.patient, "coach_name", name, desk.staff, desk.now)
     coach = coaches.add_coach(desk.connection, desk.patient, name, level, language)
-    patients.add_contact(desk.connection, desk.patient, channel, address, coach)
+    patients.add_contact(desk.connection, desk.patient, channel, address, coach, shared=shared)
+    party = Party(desk.patient, channel, address, coach)
+    share(desk, party)
     told = {**values(desk.chart, language, desk.now), "coach_name": name}
     text = say_text(desk.practice.book, Say("coach", SYSTEM, "coach_invite"), told, language)
-    party = Party(desk.patient, channel, address, coach)
     outbox.queue(
         desk.connection,
         Message(
@@ -37,7 +47,7 @@ def invite(
             name=name,
             channel=channel,
             address=address,
-            text=text,
+            text=headed(desk, party, text, language),
             choices=(),
             queued_at=desk.now,
             state="held" if must_be_asked(desk.chart.facts) else "queued",

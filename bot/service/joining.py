@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from bot.core.conversation import Effect, Escalate, Heard, Say, TimeUp
 from bot.core.dialogue_draft import SYSTEM
-from bot.reading.reading import Act
+from bot.reading.reading import Act, Reading
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.turns import take_turn
@@ -24,6 +24,11 @@ def has_joined(desk: Desk) -> bool:
         for coach in desk.chart.coaches
         if writer is not None and coach.id == writer.coach
     )
+
+
+def answers_invitation(reading: Reading) -> bool:
+    """True when these words say yes or no to being a support person."""
+    return bool({reading.act, *reading.also} & (_YES | _NO))
 
 
 def hear_invited(desk: Desk, heard: Heard) -> None:

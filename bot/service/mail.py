@@ -11,6 +11,7 @@ from bot.core.quiet import is_quiet
 from bot.core.record import CoachRecord, Message, Party
 from bot.core.values import part_values
 from bot.core.wording import choice_labels, say_text, topic
+from bot.service.addressing import headed
 from bot.service.chart import values
 from bot.service.desk import Desk
 from bot.store import outbox, patients
@@ -30,12 +31,15 @@ class Letter:
     prompt: str | None = None
 
 
+Letters = dict[tuple[str, str, int | None], Letter]  # two people may share an address
+
+
 def post(desk: Desk, effects: Iterable[Effect], version: int, case: int | None = None) -> None:
     """Queue the turn's Say and Copy effects, joined into one message for each recipient.
 
     The business key holds the conversation's version, which no two turns share.
     """
-    letters: dict[tuple[str, str], Letter] = {}
+    letters: Letters = {}
     known: dict[str, dict[str, str]] = {}  # language -> what texts may fill in
     for effect in _still_agreed(desk, tuple(effects)):
         for letter, say in _addressed(desk, effect, letters):
@@ -44,7 +48,18 @@ def post(desk: Desk, effects: Iterable[Effect], version: int, case: int | None =
                 letter.choices = choice_labels(desk.practice.book, say, letter.language)
             letter.prompt = letter.prompt or say.prompt
     for letter in letters.values():
-        outbox.queue(desk.connection, _message(desk, letter, version, case))
+        if not _is_told(desk, letter.to):
+            outbox.queue(desk.connection, _message(desk, letter, version, case))
+
+
+def _is_told(desk: Desk, to: Party) -> bool:
+    """True when the phone gets its one answer, meant for all who use it, from another letter."""
+    writer = desk.writer
+    if not desk.for_all or writer is None:
+        return False
+    if (writer.channel, writer.address) != (to.channel, to.address):
+        return False
+    return desk.answered or (writer.patient, writer.coach) != (to.patient, to.coach)
 
 
 def _still_agreed(desk: Desk, effects: tuple[Effect, ...]) -> tuple[Effect, ...]:
@@ -86,7 +101,7 @@ def _message(desk: Desk, letter: Letter, version: int, case: int | None) -> Mess
         name=letter.name,
         channel=letter.to.channel,
         address=letter.to.address,
-        text="\n\n".join(letter.texts),
+        text=headed(desk, letter.to, "\n\n".join(letter.texts), letter.language),
         choices=letter.choices,
         queued_at=desk.now,
         prompt_key=letter.prompt or desk.prompt,
@@ -99,9 +114,7 @@ def _not_after(desk: Desk) -> datetime:
     return desk.closes or desk.now + STALE_AFTER
 
 
-def _addressed(
-    desk: Desk, effect: Effect, letters: dict[tuple[str, str], Letter]
-) -> Iterator[tuple[Letter, Say]]:
+def _addressed(desk: Desk, effect: Effect, letters: Letters) -> Iterator[tuple[Letter, Say]]:
     match effect:
         case Say(to="patient"):
             party = _patient_address(desk)
@@ -150,13 +163,12 @@ def _copied(desk: Desk, copy: Copy, line: str, coach: CoachRecord) -> Say:
     return Say("coach", COACH_COPY, line, {**own, "what": what})
 
 
-def _letter(
-    letters: dict[tuple[str, str], Letter], party: Party, name: str, language: str
-) -> Letter:
-    return letters.setdefault((party.channel, party.address), Letter(party, name, language))
+def _letter(letters: Letters, party: Party, name: str, language: str) -> Letter:
+    key = (party.channel, party.address, party.coach)
+    return letters.setdefault(key, Letter(party, name, language))
 
 
-def _coach_letter(letters: dict[tuple[str, str], Letter], coach: CoachRecord) -> Letter:
+def _coach_letter(letters: Letters, coach: CoachRecord) -> Letter:
     party = Party(coach.patient, coach.channel, coach.address, coach.id)
     return _letter(letters, party, coach.name, coach.language)
 

@@ -7,6 +7,7 @@ from sqlalchemy import Connection
 from bot.channels.base import Delivery, DeliveryState, moves_forward
 from bot.core.conversation import Escalate
 from bot.core.record import Message
+from bot.core.sharing import one_for_each_patient
 from bot.service.cases import raise_case
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
@@ -98,8 +99,8 @@ def _report_on_address(
     """A report without a message: the phone takes nothing more from us, so a person must call."""
     if delivery.address is None or delivery.state is not DeliveryState.UNDELIVERED:
         return
-    party = patients.find_party(connection, delivery.channel, delivery.address)
-    if party is not None:
+    people = patients.people_at(connection, delivery.channel, delivery.address)
+    for party in one_for_each_patient(person.party for person in people):
         desk = Desk(connection, practice, load_chart(connection, practice, party.patient), now)
         what = {"to": party.role, "why": delivery.reason or "not delivered"}
         raise_case(desk, Escalate("undelivered", "", (), what))

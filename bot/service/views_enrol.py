@@ -65,10 +65,12 @@ def questions_about(
 def _address_fault(
     connection: Connection, row: ScheduleRow, channel: str, phones: dict[str, int]
 ) -> RowFault | None:
-    owner = patients.find_party(connection, channel, row.phone)
+    if row.shared:
+        return None
     known = patients.patient_by_reference(connection, row.patient_id)
-    mend = "Check the number. Two people on one phone need an address each."
-    if owner is not None and owner.patient != known:
+    owners = {p.party.patient for p in patients.people_at(connection, channel, row.phone)}
+    mend = "Check the number. If both agree to share it, set shared_phone to yes."
+    if owners and known not in owners:
         what = "this number is on file for another person."
         return RowFault(row.line, "phone", what, mend)
     if row.phone in phones:

@@ -9,6 +9,7 @@ from bot.store import outbox
 from bot.store.prepared import Prepared
 from bot.store.tables import CONVERSATION, PROMPT, SURGERY
 from bot.store.tables_log import ESCALATION, OUTBOUND
+from bot.store.tables_reach import KEPT_TEXT
 
 _WAITING = Prepared(
     select(
@@ -16,6 +17,9 @@ _WAITING = Prepared(
         select(func.min(CONVERSATION.c.wake_at)).scalar_subquery(),
         select(func.min(ESCALATION.c.deadline_at))
         .where(ESCALATION.c.closed_at.is_(None))
+        .scalar_subquery(),
+        select(func.min(KEPT_TEXT.c.expires_at))
+        .where(KEPT_TEXT.c.closed_at.is_(None))
         .scalar_subquery(),
         select(func.min(SURGERY.c.nurse_due))
         .where(SURGERY.c.status == "planned")
@@ -26,7 +30,7 @@ _CLAIMED = select(func.min(OUTBOUND.c.changed_at)).where(OUTBOUND.c.state == "cl
 
 
 def next_moment(connection: Connection, left_behind: timedelta) -> datetime | None:
-    """The earliest due prompt, timer, message, escalation deadline or missing start; None: idle.
+    """The earliest moment of anything that waits for one; None: idle.
 
     A message that somebody claimed is due again after `left_behind`: its sender may have died.
     """

@@ -3,11 +3,11 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, select, update
 
 from bot.core.record import ThreadLine
 from bot.reading.reading import Reading
-from bot.store.engine import insert_new, insert_row
+from bot.store.engine import insert_new
 from bot.store.tables_log import INBOUND, READING
 
 
@@ -17,7 +17,10 @@ def put_inbound(connection: Connection, values: dict[str, Any]) -> int | None:
 
 
 def put_reading(connection: Connection, inbound: int, asked: str, reading: Reading) -> None:
-    """Store how the message was understood, and because of which words."""
+    """Store how the message was understood, and because of which words.
+
+    A message that is read for several people, who share a phone, keeps its first reading.
+    """
     values = {
         "inbound_id": inbound,
         "asked": asked,
@@ -27,7 +30,14 @@ def put_reading(connection: Connection, inbound: int, asked: str, reading: Readi
         "alert": reading.alert,
         "because": list(reading.because),
     }
-    insert_row(connection, READING, values)
+    insert_new(connection, READING, values)
+
+
+def give_to(connection: Connection, inbound: int, patient: int, role: str) -> None:
+    """Put a message into the thread of the person whom it turned out to be about."""
+    connection.execute(
+        update(INBOUND).where(INBOUND.c.id == inbound).values(patient_id=patient, by_role=role)
+    )
 
 
 def inbound_lines(connection: Connection, patient: int | None = None) -> list[ThreadLine]:

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, func, select, update
+from sqlalchemy import ColumnElement, Connection, Row, bindparam, func, select, update
 
-from bot.core.record import Message
+from bot.core.record import Message, Party
 from bot.store.engine import insert_new
 from bot.store.links import WAITING, is_waiting
 from bot.store.prepared import Prepared
@@ -132,15 +132,15 @@ def let_go(connection: Connection, patient: int, role: str, now: datetime) -> No
     _LET_GO.run(connection, {"patient": patient, "role": role, "now": now})
 
 
-def withdraw_to(
-    connection: Connection, channel: str, address: str, reason: str, now: datetime
-) -> None:
-    """Withdraw what is queued for one address."""
+def withdraw_to(connection: Connection, to: Party, reason: str, now: datetime) -> None:
+    """Withdraw what is queued for one person at one address."""
     connection.execute(
         update(OUTBOUND)
         .where(
-            OUTBOUND.c.channel == channel,
-            OUTBOUND.c.address == address,
+            OUTBOUND.c.channel == to.channel,
+            OUTBOUND.c.address == to.address,
+            OUTBOUND.c.patient_id == to.patient,
+            OUTBOUND.c.to_role == to.role,
             OUTBOUND.c.state.in_(_NOT_OUT),
         )
         .values(state="withdrawn", reason=reason, changed_at=now)
@@ -159,19 +159,46 @@ def by_key(connection: Connection, key: str) -> Message | None:
     return message(row) if row else None
 
 
-def newest_question(connection: Connection, channel: str, address: str) -> str | None:
-    """The key of the last message to an address that offered choices."""
+def not_out(connection: Connection, channel: str, address: str) -> list[Message]:
+    """What waits to go to an address, in order."""
+    query = select(OUTBOUND).where(
+        OUTBOUND.c.channel == channel,
+        OUTBOUND.c.address == address,
+        OUTBOUND.c.state.in_(_NOT_OUT),
+    )
+    return [message(row) for row in connection.execute(query.order_by(OUTBOUND.c.id))]
+
+
+def reword(connection: Connection, message_id: int, text: str) -> None:
+    """Change the words of a message that has not gone out."""
+    connection.execute(
+        update(OUTBOUND)
+        .where(OUTBOUND.c.id == message_id, OUTBOUND.c.state.in_(_NOT_OUT))
+        .values(text=text)
+    )
+
+
+def newest_question(connection: Connection, like: Message) -> str | None:
+    """The key of the last message with choices to the person and address of another."""
     query = (
         select(OUTBOUND.c.key, OUTBOUND.c.choices)
         .where(
-            OUTBOUND.c.channel == channel,
-            OUTBOUND.c.address == address,
+            OUTBOUND.c.channel == like.channel,
+            OUTBOUND.c.address == like.address,
+            *_same_person(like),
             OUTBOUND.c.state.in_(("sent", "claimed")),
         )
         .order_by(OUTBOUND.c.id.desc())
         .limit(20)
     )
     return next((row.key for row in connection.execute(query) if row.choices), None)
+
+
+def _same_person(like: Message) -> list[ColumnElement[bool]]:
+    """A phone may be several people's; a message to nobody in particular is everyone's."""
+    if like.patient is None:
+        return []
+    return [OUTBOUND.c.patient_id == like.patient, OUTBOUND.c.to_role == like.to_role]
 
 
 def by_provider(connection: Connection, channel: str, provider_id: str) -> Message | None:

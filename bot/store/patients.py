@@ -2,24 +2,38 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime
+from typing import Any
 
-from sqlalchemy import BindParameter, Connection, Integer, Update, bindparam, delete, select, update
+from sqlalchemy import (
+    BindParameter,
+    Connection,
+    Integer,
+    Update,
+    bindparam,
+    delete,
+    func,
+    select,
+    update,
+)
 
 from bot.core.protocol import FactValue, MedicineHold
 from bot.core.record import Party, PatientRecord
+from bot.core.sharing import Person
 from bot.store.engine import insert_new, upsert
 from bot.store.prepared import Prepared
-from bot.store.tables import CONTACT, FACT, HOLD, PATIENT
+from bot.store.tables import COACH, CONTACT, FACT, HOLD, PATIENT
 
 _WHO: BindParameter[int] = bindparam("patient", type_=Integer)
 _LOCK = select(PATIENT.c.id).where(PATIENT.c.id == _WHO).with_for_update()
 _RECORD = Prepared(select(PATIENT).where(PATIENT.c.id == _WHO))
 _FACTS = Prepared(select(FACT.c.name, FACT.c.value).where(FACT.c.patient_id == _WHO))
 _HOLDS = Prepared(select(HOLD).where(HOLD.c.patient_id == _WHO).order_by(HOLD.c.last_dose_on))
-_PARTY = Prepared(
-    select(CONTACT).where(
-        CONTACT.c.channel == bindparam("channel"), CONTACT.c.address == bindparam("address")
-    )
+_PEOPLE = Prepared(
+    select(CONTACT, PATIENT.c.name.label("patient_name"), COACH.c.name.label("coach_name"))
+    .join(PATIENT, PATIENT.c.id == CONTACT.c.patient_id)
+    .outerjoin(COACH, COACH.c.id == CONTACT.c.coach_id)
+    .where(CONTACT.c.channel == bindparam("channel"), CONTACT.c.address == bindparam("address"))
+    .order_by(CONTACT.c.place)
 )
 _OWN_ADDRESS = Prepared(
     select(CONTACT)
@@ -90,26 +104,58 @@ def set_dawn_agreed(connection: Connection, patient: int, agreed: bool) -> None:
 
 
 def add_contact(
-    connection: Connection, patient: int, channel: str, address: str, coach: int | None = None
+    connection: Connection,
+    patient: int,
+    channel: str,
+    address: str,
+    coach: int | None = None,
+    *,
+    shared: bool = False,
 ) -> None:
-    """Give a patient or a coach an address. Raises AddressTaken if it is somebody else's."""
+    """Give a patient or a coach an address.
+
+    Raises AddressTaken if it is somebody else's, unless staff said that they share it (`shared`).
+    """
     values = {"channel": channel, "address": address, "patient_id": patient, "coach_id": coach}
-    if insert_new(connection, CONTACT, values) is None:
-        owner = find_party(connection, channel, address)
-        if owner is None or (owner.patient, owner.coach) != (patient, coach):
-            raise AddressTaken(
-                f"The {channel} address is already on file for another person. Ask both which"
-                " of them reads it, and enter another address for one of them."
-            )
+    if insert_new(connection, CONTACT, {**values, "place": 0}) is not None:
+        return
+    people = people_at(connection, channel, address)
+    if any((each.party.patient, each.party.coach) == (patient, coach) for each in people):
+        return
+    place = _next_place(connection, channel, address)
+    if not shared or insert_new(connection, CONTACT, {**values, "place": place}) is None:
+        raise AddressTaken(
+            f"The {channel} address is already on file for another person. Ask both which"
+            " of them reads it, and enter another address for one of them."
+        )
+
+
+def _next_place(connection: Connection, channel: str, address: str) -> int:
+    query = select(func.max(CONTACT.c.place)).where(
+        CONTACT.c.channel == channel, CONTACT.c.address == address
+    )
+    last: int = connection.execute(query).scalar_one()
+    return last + 1
+
+
+def people_at(connection: Connection, channel: str, address: str) -> tuple[Person, ...]:
+    """Everyone behind an address, the first on file first; several only where staff allowed it."""
+    rows = _PEOPLE.rows(connection, {"channel": channel, "address": address})
+    return tuple(map(_person, rows))
+
+
+def _person(row: Any) -> Person:  # noqa: ANN401 - a row
+    stopped = row.stopped_at is not None or row.wrong_at is not None
+    party = Party(row.patient_id, row.channel, row.address, row.coach_id, stopped)
+    if row.coach_id is None:
+        return Person(party, row.patient_name)
+    return Person(party, row.coach_name, row.patient_name)
 
 
 def find_party(connection: Connection, channel: str, address: str) -> Party | None:
-    """Who is behind an address, or None for a stranger."""
-    row = _PARTY.first(connection, {"channel": channel, "address": address})
-    if row is None:
-        return None
-    stopped = row.stopped_at is not None or row.wrong_at is not None
-    return Party(row.patient_id, row.channel, row.address, row.coach_id, stopped)
+    """Who is behind an address, or None for a stranger; of several, the first on file."""
+    people = people_at(connection, channel, address)
+    return people[0].party if people else None
 
 
 def address_of(connection: Connection, patient: int) -> Party | None:
@@ -122,19 +168,22 @@ def address_of(connection: Connection, patient: int) -> Party | None:
 
 
 def stop_address(connection: Connection, party: Party, now: datetime, *, wrong: bool) -> None:
-    """Nothing more goes to this address: the owner opted out, or it is a wrong number."""
+    """Nothing more goes to this person there: they opted out, or it is a wrong number."""
     column = {"wrong_at": now} if wrong else {"stopped_at": now}
     connection.execute(_at(party).values(**column))
 
 
 def reopen_address(connection: Connection, party: Party) -> None:
-    """Messages may go to this address again."""
+    """Messages may go to this person at this address again."""
     connection.execute(_at(party).values(stopped_at=None, wrong_at=None))
 
 
 def _at(party: Party) -> Update:
     return update(CONTACT).where(
-        CONTACT.c.channel == party.channel, CONTACT.c.address == party.address
+        CONTACT.c.channel == party.channel,
+        CONTACT.c.address == party.address,
+        CONTACT.c.patient_id == party.patient,
+        CONTACT.c.coach_id.is_not_distinct_from(party.coach),
     )
 
 

@@ -88,10 +88,14 @@ class CoachRow(SQLModel, table=True):
 
 
 class ContactRow(SQLModel, table=True):
-    """An address, and whose it is: a patient's, or a coach's of that patient."""
+    """An address, and whose it is: a patient's, or a coach's of that patient.
+
+    `place` is 0 for the first person at an address; a further one has another place, which only
+    staff give, so that two people never come to share a telephone by a slip.
+    """
 
     __tablename__ = "contact"
-    __table_args__ = (UniqueConstraint("channel", "address"),)
+    __table_args__ = (UniqueConstraint("channel", "address", "place"),)
     id: int | None = Field(default=None, primary_key=True)
     channel: str
     address: str
@@ -99,6 +103,7 @@ class ContactRow(SQLModel, table=True):
     coach_id: int | None = Field(default=None, foreign_key="coach.id", index=True)
     stopped_at: datetime | None = instant(optional=True)
     wrong_at: datetime | None = instant(optional=True)
+    place: int = 0
 
 
 class ConsentRow(SQLModel, table=True):

@@ -1,12 +1,14 @@
-"""The tables of how a phone is tied to a patient, and of receipts that came too early."""
+"""The tables of how a phone is tied to its people, and of receipts that came too early."""
 
 from datetime import datetime
+from typing import Any
 
+from sqlalchemy import Index
 from sqlmodel import Field, SQLModel
 
-from bot.store.tables import core, instant
+from bot.store.tables import core, instant, json_column
 
-__all__ = ["EARLY_RECEIPT", "ENROLMENT_CODE", "IDENTITY_CHECK", "METADATA"]
+__all__ = ["EARLY_RECEIPT", "ENROLMENT_CODE", "IDENTITY_CHECK", "KEPT_TEXT", "METADATA"]
 
 
 class EnrolmentCodeRow(SQLModel, table=True):
@@ -43,6 +45,25 @@ class EarlyReceiptRow(SQLModel, table=True):
     received_at: datetime = instant()
 
 
+class KeptTextRow(SQLModel, table=True):
+    """A text from a shared phone that waits to be told whom it is about.
+
+    `people` are those whom the question named, in its order: [patient, coach or null].
+    """
+
+    __tablename__ = "kept_text"
+    __table_args__ = (Index("ix_kept_text_closed_at_expires_at", "closed_at", "expires_at"),)
+    inbound_id: int = Field(primary_key=True, foreign_key="inbound.id")
+    channel: str
+    address: str
+    text: str
+    alarm: bool  # each patient has an escalation of it already
+    people: Any = json_column()
+    kept_at: datetime = instant()
+    expires_at: datetime = instant()
+    closed_at: datetime | None = instant(optional=True)
+
+
 ENROLMENT_CODE, IDENTITY_CHECK = core(EnrolmentCodeRow), core(IdentityCheckRow)
-EARLY_RECEIPT = core(EarlyReceiptRow)
+EARLY_RECEIPT, KEPT_TEXT = core(EarlyReceiptRow), core(KeptTextRow)
 METADATA = SQLModel.metadata

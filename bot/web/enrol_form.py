@@ -16,7 +16,7 @@ FACTS = (  # asked on the form because the countdown differs by them
 )
 FIELDS = (
     "reference", "name", "born", "phone", "channel", "language", "joint", "side", "on",
-    "starts_at", "arrive_at", "surgeon", "coach_name", "coach_phone", "level", "agreed",
+    "starts_at", "arrive_at", "surgeon", "coach_name", "coach_phone", "level", "agreed", "shared",
     "medicine", "last_dose", "prescriber", "instruction", "zone",
     *(name for name, _ in FACTS),
 )  # fmt: skip
@@ -40,6 +40,7 @@ def wish_of(visit: Visit, zone: str) -> Enrolment:
         holds=_holds(visit),
         coach=_coach(visit),
         agreed=WORDING if visit.field("agreed") else "",
+        shared=bool(visit.field("shared")),
     )
 
 

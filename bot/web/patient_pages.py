@@ -106,7 +106,7 @@ def add_coach(visit: Visit) -> Response:
             raise Refused("Enter the coach's name.")
         visit.app.care.add_coach(
             visit.number("patient"), name, "sms", phone, _level(visit), visit.who,
-            "es" if visit.field("language") == "es" else "en",
+            "es" if visit.field("language") == "es" else "en", shared=bool(visit.field("shared")),
         )  # fmt: skip
 
     return _done(visit, "coach", store)

@@ -27,6 +27,7 @@ PARAGRAPHS = {  # what the countdown promises -> the stories that show it
     "a coach leaves": "coach_leaves",
     "a coach confirms": "coach_confirms",
     "wrong number": "wrong_number",
+    "two people on one telephone": "shared_phone",
     "stop and start": "opt_out_and_back",
     "ask any time": "ask_any_time",
     "a medicine taken": "medicine_taken",

@@ -132,3 +132,31 @@ def test_a_link_is_shown_once_as_a_qr_code(ward):
     assert 'class="segno"' in made.text
     assert "https://t.me/countdown_example_bot?start=" in made.text
     assert " style=" not in made.text
+
+
+def test_a_telephone_of_two_people_is_refused_until_the_box_is_ticked(ward):
+    browser = ward.signed_in()
+    browser.post("/enrol", "/enrol", **GOOD)
+    second = {**GOOD, "reference": "P-78", "name": "Ruth Brandt", "born": "1955-01-09"}
+    refused = browser.post("/enrol", "/enrol", **second)
+    assert refused.status_code == 422
+    assert "already on file for another person" in refused.text
+    taken = browser.post("/enrol", "/enrol", **second, shared="yes")
+    assert taken.headers["location"].startswith("/patients/2/handout")
+    coach = {"name": "Otto Brandt", "phone": GOOD["phone"], "level": "reminders"}
+    assert browser.post("/patients/1/coaches", "/patients/1", **coach).status_code == 422
+    browser.post("/patients/1/coaches", "/patients/1", **coach, shared="yes")
+    assert [each.name for each in ward.app.chart(1).coaches] == ["Otto Brandt"]
+
+
+def test_a_row_may_say_that_the_telephone_is_shared(ward):
+    browser = ward.signed_in()
+    rows = ROWS.splitlines()[0] + ",{}\n"
+    head = HEAD.strip() + ",shared_phone\n"
+    again = rows.replace("P-901", "P-905").replace("Walter", "Ruth").replace("1953", "1955")
+    for said, enrolled in (("no", 1), ("maybe", 1), ("yes", 2)):
+        text = head + rows.format("no") + again.format(said)
+        asked = "set shared_phone to yes" in upload(browser, text).text
+        assert asked == (said == "no")
+        take_in(browser, text)
+        assert len(ward.app.everyone()) == enrolled, said

@@ -9,7 +9,7 @@ from sqlalchemy import event, select
 
 from bot.channels.base import Incoming
 from bot.core.protocol import Surgery
-from bot.service import inbound
+from bot.service import hearing, inbound
 from bot.service.enrolment import Enrolment
 from bot.service.together import Together
 from bot.store.engine import reading
@@ -52,14 +52,14 @@ def test_they_are_one_commit(asked):
 
 
 def test_one_that_fails_is_undone_alone(asked, monkeypatch):
-    whole = inbound.take_turn
+    whole = hearing.take_turn
 
     def breaks(desk, heard, **rest):
         whole(desk, heard, **rest)  # everything of it is written already
         if heard.text == HURT:
             raise RuntimeError(HURT)
 
-    monkeypatch.setattr(inbound, "take_turn", breaks)
+    monkeypatch.setattr(hearing, "take_turn", breaks)
     before = kept(asked)[1]
     found = inbound.handle_all(asked.practice, [said(0), said(1, HURT), said(2)], NOW)
     assert [str(error) if error else None for error in found] == [None, HURT, None]

@@ -26,7 +26,9 @@ _WAITING = Prepared(
         .scalar_subquery(),
     )
 )
-_CLAIMED = select(func.min(OUTBOUND.c.changed_at)).where(OUTBOUND.c.state == "claimed")
+_CLAIMED = select(func.min(OUTBOUND.c.changed_at)).where(
+    OUTBOUND.c.state == "claimed", OUTBOUND.c.claimed_by.is_(None)
+)
 
 
 def next_moment(connection: Connection, left_behind: timedelta) -> datetime | None:

@@ -9,6 +9,7 @@ it dies.
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from hashlib import sha256
 
 from sqlalchemy import Connection
@@ -31,7 +32,6 @@ FIRST_WAIT = timedelta(seconds=20)
 LONGEST_WAIT = timedelta(minutes=15)
 LEFT_BEHIND = timedelta(minutes=5)  # so old a claim of no worker belongs to a sender that died
 ROUND = 200  # messages to a round of a worker, so that `now` stays the present (our choice)
-MOST_DEATHS = 3  # senders that died with the same message: then it may be why (our choice)
 _STOPPED = "the sender stopped before the answer came"
 
 
@@ -80,8 +80,9 @@ def _anything_due(practice: Practice, now: datetime) -> bool:
 
 
 def _claim(practice: Practice, now: datetime, most: int, worker: int | None) -> list[Message]:
+    claim = outbox.claim if worker is None else partial(outbox.claim, worker=worker)
     with writing(practice.engine) as connection:
-        return outbox.claim(connection, now, most, worker)
+        return claim(connection, now, most)
 
 
 def _send(
@@ -211,7 +212,7 @@ def _take_up_from_workers(practice: Practice, now: datetime, me: int, done: Rela
         silent_since = workers.moment(connection, now) - SILENT_FOR
         left = claims.left_by_workers(connection, me, silent_since)
     for message in left:
-        if message.attempts < MOST_DEATHS:
+        if message.attempts < MOST_ATTEMPTS:
             done.retried += 1
             _again(practice, message, now, _STOPPED, 0.0)
         else:

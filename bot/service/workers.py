@@ -4,7 +4,7 @@ What a dead worker had in hand is taken up by another, and `countdown doctor` an
 say which roles nobody holds.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 
 from sqlalchemy import Engine
@@ -25,16 +25,29 @@ def begin(engine: Engine, host: str, process: int, roles: Iterable[str], now: da
         return workers.add(connection, host, process, roles, now)
 
 
-def beat(engine: Engine, worker: int, now: datetime) -> None:
-    """Give a sign of life."""
+def beat(engine: Engine, worker: int, now: datetime) -> bool:
+    """Give a sign of life; False when the worker was silent for so long that it is forgotten."""
     with writing(engine) as connection:
-        workers.beat(connection, worker, now)
+        return workers.beat(connection, worker, now)
 
 
 def end(engine: Engine, worker: int) -> None:
     """The process ends in order: what it may still have in hand is free at once."""
     with writing(engine) as connection:
         workers.remove(connection, worker)
+
+
+def bury(engine: Engine, host: str, running: Callable[[int], bool]) -> int:
+    """Take those of this host off the list whose process is gone; return how many.
+
+    So the work of one that was killed is taken up without waiting for its silence.
+    """
+    with reading(engine) as connection:
+        own = [each for each in workers.workers(connection) if each.host == host]
+    dead = [each.id for each in own if not running(each.process)]
+    for worker in dead:
+        end(engine, worker)
+    return len(dead)
 
 
 def alive(engine: Engine, now: datetime) -> list[Worker]:

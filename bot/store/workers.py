@@ -46,10 +46,11 @@ def add(
     return new_id
 
 
-def beat(connection: Connection, worker: int, now: datetime) -> None:
-    """A sign of life."""
+def beat(connection: Connection, worker: int, now: datetime) -> bool:
+    """A sign of life; False when the worker is not written down any more."""
     at = moment(connection, now)
-    connection.execute(update(WORKER).where(WORKER.c.id == worker).values(beat_at=at))
+    statement = update(WORKER).where(WORKER.c.id == worker).values(beat_at=at)
+    return connection.execute(statement).rowcount == 1
 
 
 def remove(connection: Connection, worker: int) -> None:

@@ -91,11 +91,11 @@ def serve(
     place = _listen(settings) if roles & {"web", "receiver"} else None
     if "web" in roles:
         _say_where(app, settings)
-    work = partial(_work, app, settings, roles, place)
     if processes == 1:
-        work()
+        _work(app, settings, roles, place)
     else:
         app.engine.dispose()  # no connection may be used on both sides of a fork
+        work = partial(_work, app, settings, roles, place, os.getpid())
         Crew(processes, work, _PATIENCE + 15).run()
     typer.echo("Ended.")
 
@@ -124,18 +124,20 @@ def _listen(settings: Settings) -> socket.socket:
     return config.bind_socket()
 
 
-def _work(app: App, settings: Settings, roles: Roles, place: socket.socket | None) -> None:
+def _work(
+    app: App,
+    settings: Settings,
+    roles: Roles,
+    place: socket.socket | None,
+    parent: int | None = None,
+) -> None:
     """What one process does until it is told to end."""
     lease = Lease(app.engine, POLLING)
     routes = _connect(app, settings, roles, lease)
     loops = loops_of(app, roles)
-    heart = Heart(app, roles, loops, people_to_tell(settings, app), os.getppid())
-    beats = heart.begin()
-    ear = Ear(app.engine, loops)
-    for loop in (beats, *loops):
-        loop.start()
-    if hears(app.engine) and loops:
-        ear.start()
+    heart = Heart(app, roles, loops, people_to_tell(settings, app), parent)
+    beats, ear = heart.begin(), Ear(app.engine, loops)
+    _start(app, [beats, *loops], ear)
     try:
         if place is not None and ("web" in roles or routes):
             _serve_web(app, settings, roles, routes, loops, place)
@@ -148,6 +150,13 @@ def _work(app: App, settings: Settings, roles: Roles, place: socket.socket | Non
         lease.give_back()
         heart.end()
         app.engine.dispose()
+
+
+def _start(app: App, loops: list[Loop], ear: Ear) -> None:
+    for loop in loops:
+        loop.start()
+    if hears(app.engine) and len(loops) > 1:
+        ear.start()
 
 
 def _connect(app: App, settings: Settings, roles: Roles, lease: Lease) -> list[Route]:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, bindparam, func, select, update
+from sqlalchemy import ColumnElement, Connection, Integer, Row, bindparam, select, update
 
 from bot.core.record import Message, Party
 from bot.store.engine import insert_new
@@ -36,11 +36,16 @@ BLOCKED = (
 _READY = (
     select(OUTBOUND.c.id)
     .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= bindparam("now"), ~BLOCKED)
-    .order_by(OUTBOUND.c.id)
-    .limit(bindparam("most"))
+    .order_by(OUTBOUND.c.next_try_at, OUTBOUND.c.id)  # the index's order: no backlog is sorted
+    .limit(bindparam("most", type_=Integer, literal_execute=True))  # seen by the planner
     .with_for_update(skip_locked=True)
 )
-_NEXT_TRY = select(func.min(OUTBOUND.c.next_try_at)).where(OUTBOUND.c.state == "queued", ~BLOCKED)
+_NEXT_TRY = (
+    select(OUTBOUND.c.next_try_at)
+    .where(OUTBOUND.c.state == "queued", ~BLOCKED)
+    .order_by(OUTBOUND.c.next_try_at)
+    .limit(1)
+)
 _LET_GO = Prepared(
     update(OUTBOUND)
     .where(

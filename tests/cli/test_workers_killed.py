@@ -1,6 +1,6 @@
 """Four workers on PostgreSQL, one killed every second: nothing lost, nothing twice, all in order.
 
-    COUNTDOWN_KILL_SECONDS=60 python -m pytest -s tests/cli/test_workers_killed.py
+    KILL_SECONDS=60 python -m pytest -s tests/cli/test_workers_killed.py
 
 The processes, the kills (SIGKILL), the database and the HTTP between them and the phones are real;
 the record and the phones' own log are compared afterwards. In CI it goes on for 20 seconds.
@@ -24,7 +24,7 @@ from bot.service.enrolment import Enrolment
 from bot.wiring import build
 
 pytestmark = [pytest.mark.slow, pytest.mark.peers]
-SECONDS = float(os.environ.get("COUNTDOWN_KILL_SECONDS", "20"))
+SECONDS = float(os.environ.get("KILL_SECONDS", "20"))
 PATIENTS = 40
 REPLIES = 60  # of each phone at most, so that the talk ends
 FEVERISH = 5  # patients who report a fever with their second answer
@@ -115,7 +115,7 @@ def test_one_of_four_workers_killed_every_second(database, tmp_path):
     settings = settings_file(tmp_path, database.url, phones, phones.port)
     crew = Crew(settings, 4, "scheduler", "relay", "receiver")
     try:
-        wait_until(lambda: len(phones.calls) > 10, 60, "the first messages")
+        wait_until(lambda: len(phones.calls) > 10 or crew.ended, 120, "the first messages")
         killed = kill_one_every_second(crew, SECONDS)
         phones.over = True
         for thread in phones.threads:
@@ -123,6 +123,7 @@ def test_one_of_four_workers_killed_every_second(database, tmp_path):
         wait_until(lambda: settled(app), 120, "everything that was due")
     finally:
         said = crew.end()
+        print(said)
     assert killed >= SECONDS * 0.7
     assert "Ended." in said
     judge(app, phones, killed)

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine, Table, create_engine, event, insert
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.pool import StaticPool
 
-from bot.store.prepared import Prepared
+from bot.store.prepared import Prepared, run_on_sqlite
 
 _BUSY_MS = 10_000  # how long a writer waits for another before it gives up
 SQLITE_PRAGMAS = (
@@ -43,7 +43,7 @@ def _begin_sqlite(connection: Connection) -> None:
     # IMMEDIATE takes the write lock at once, so a transaction never fails half-way on an upgrade
     # from reader to writer. It also stands in for the row locks that SQLite does not have.
     mode = connection.get_execution_options().get("sqlite_begin", "IMMEDIATE")
-    connection.exec_driver_sql(f"BEGIN {mode}")
+    run_on_sqlite(connection, f"BEGIN {mode}")
 
 
 @contextmanager

@@ -89,10 +89,11 @@ def operation_of(connection: Connection, patient: int) -> Operation:
     row = _OPERATION.first(connection, {"patient": patient})
     if row is None:
         raise LookupError(f"Patient {patient} has no surgery on file. Enrol them first.")
-    return _operation(row)
+    return operation(row)
 
 
-def _operation(row: Any) -> Operation:  # noqa: ANN401 - a row
+def operation(row: Any) -> Operation:  # noqa: ANN401 - a row
+    """A row of surgery, with the surgeon's name, as a value."""
     surgery = Surgery(row.joint, row.side, row.on_date, row.zone, row.starts_at, row.arrive_at)
     return Operation(
         row.id, row.patient_id, row.surgeon, surgery, row.status, row.revision, row.nurse_due

@@ -17,14 +17,12 @@ def test_every_connection_syncs_each_commit_and_checks_foreign_keys(engine):
 
 def test_a_write_transaction_takes_the_lock_at_its_beginning(engine):
     said = []
-    event.listen(
-        engine, "before_cursor_execute", lambda c, cur, sql, *rest: said.append(sql), named=False
-    )
+    event.listen(engine, "checkout", lambda driver, *rest: driver.set_trace_callback(said.append))
     with writing(engine):
         pass
     with reading(engine):
         pass
-    assert said == ["BEGIN IMMEDIATE", "BEGIN DEFERRED"]
+    assert [sql for sql in said if "BEGIN" in sql] == ["BEGIN IMMEDIATE", "BEGIN DEFERRED"]
 
 
 def test_two_writers_take_turns(engine):

@@ -1,8 +1,8 @@
 """Whose turn it is: waiting flows, interrupted questions, planned prompts, and the next timer."""
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
+from bot.core.changed import replace
 from bot.core.conversation import OpenQuestion, PromptDue, WaitingFlow
 from bot.core.countdown import local_date
 from bot.core.dialogue_draft import (

@@ -1,12 +1,13 @@
 """One patient's chart: everything on record that a decision about them may need."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
+from bot.core.changed import replace
 from bot.core.conversation import Context, Conversation
 from bot.core.conversation_json import conversation_from_json
 from bot.core.copies import may_ask_coach

@@ -1,9 +1,10 @@
 """Makes the patient's dated countdown, or makes it anew after a change, and stores it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
+from bot.core.changed import replace
 from bot.core.consent import ASKING_PROTOCOL, must_be_asked
 from bot.core.conversation import Escalate
 from bot.core.plan import facts_read, make_countdown

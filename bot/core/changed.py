@@ -13,7 +13,7 @@ T = TypeVar("T")
 
 
 def replace(thing: T, **changes: object) -> T:
-    """A copy of a dataclass value with some fields changed; all its fields are given at birth."""
+    """A copy of a dataclass value with some of its fields changed."""
     names, read = _shape(cast(Hashable, type(thing)))
     values = dict(zip(names, read(thing), strict=True))
     values.update(changes)
@@ -22,5 +22,5 @@ def replace(thing: T, **changes: object) -> T:
 
 @lru_cache(maxsize=64)
 def _shape(kind: Hashable) -> tuple[tuple[str, ...], Callable[[object], tuple[Any, ...]]]:
-    names = tuple(field.name for field in fields(cast(Any, kind)))
+    names = tuple(field.name for field in fields(cast(Any, kind)) if field.init)
     return names, attrgetter(*names)

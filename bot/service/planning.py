@@ -7,7 +7,7 @@ from datetime import datetime
 from bot.core.changed import replace
 from bot.core.consent import ASKING_PROTOCOL, must_be_asked
 from bot.core.conversation import Escalate
-from bot.core.plan import facts_read, make_countdown
+from bot.core.plan import lines_for, make_countdown
 from bot.core.planned import Countdown, NotPlanned
 from bot.core.protocol import Protocol
 from bot.core.replan import StoredPrompt, replan
@@ -54,7 +54,11 @@ def plan(desk: Desk) -> Planned:
 
 
 def may_differ(before: Desk, after: Desk) -> bool:
-    """False when planning would look at the very same things before and after a turn."""
+    """False when planning would look at the very same things before and after a turn.
+
+    Facts count by the lines of the protocol that they let in or keep out. An item that was done
+    meanwhile is no reason: its prompt is not asked when its time comes.
+    """
     if must_be_asked(before.chart.facts) != must_be_asked(after.chart.facts):
         return True
     return _looked_at(before) != _looked_at(after)
@@ -62,10 +66,11 @@ def may_differ(before: Desk, after: Desk) -> bool:
 
 def _looked_at(desk: Desk) -> tuple[object, ...]:
     """All that the planner reads of a chart."""
-    known = candidate(desk.chart, desk.practice)
-    names = facts_read(desk.chart.protocol)
-    facts = {name: value for name, value in known.facts.items() if name in names}
-    return replace(known, facts=facts), desk.chart.operation, desk.chart.rules
+    chart = desk.chart
+    known = candidate(chart, desk.practice)
+    lines = lines_for(chart.protocol, known, chart.operation.surgery)
+    person = replace(known, facts={}, done=frozenset())
+    return lines, person, chart.operation, chart.rules, chart.protocol
 
 
 def _made(desk: Desk) -> Countdown:

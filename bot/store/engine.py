@@ -6,7 +6,17 @@ from contextlib import contextmanager
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Table, create_engine, event, insert
+from sqlalchemy import (
+    Column,
+    Connection,
+    Engine,
+    Table,
+    bindparam,
+    create_engine,
+    event,
+    insert,
+    update,
+)
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.pool import StaticPool
 
@@ -83,6 +93,18 @@ def insert_row(connection: Connection, table: Table, values: dict[str, Any]) -> 
     _plainly(table, tuple(values)).run(connection, values)
 
 
+def insert_one(connection: Connection, table: Table, values: dict[str, Any]) -> int:
+    """Insert a row and return its id; a unique key that refuses it raises IntegrityError."""
+    new_id: int = _numbered(table, tuple(values)).rows(connection, values)[0][0]
+    return new_id
+
+
+def update_row(connection: Connection, table: Table, row: int, values: dict[str, Any]) -> None:
+    """Change columns of the row with this id."""
+    given = {f"new_{name}": value for name, value in values.items()}
+    _changing(table, tuple(values)).run(connection, {"row": row, **given})
+
+
 def insert_rows(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
     """Insert rows that all have the same columns."""
     if rows:
@@ -103,10 +125,24 @@ def _plainly(table: Table, columns: tuple[str, ...]) -> Prepared:
 
 
 @lru_cache(maxsize=256)
+def _numbered(table: Table, columns: tuple[str, ...]) -> Prepared:
+    return Prepared(insert(table).returning(_key(table)), columns)
+
+
+@lru_cache(maxsize=256)
+def _changing(table: Table, columns: tuple[str, ...]) -> Prepared:
+    fresh: dict[str, Any] = {name: bindparam(f"new_{name}") for name in columns}
+    return Prepared(update(table).where(_key(table) == bindparam("row")).values(fresh))
+
+
+def _key(table: Table) -> Column[Any]:
+    return next(iter(table.primary_key.columns))
+
+
+@lru_cache(maxsize=256)
 def _inserting(dialect: str, table: Table, columns: tuple[str, ...]) -> Prepared:
-    key = next(iter(table.primary_key.columns))
     made = sqlite.insert if dialect == "sqlite" else postgresql.insert
-    return Prepared(made(table).on_conflict_do_nothing().returning(key), columns)
+    return Prepared(made(table).on_conflict_do_nothing().returning(_key(table)), columns)
 
 
 @lru_cache(maxsize=256)

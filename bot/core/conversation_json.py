@@ -17,6 +17,10 @@ from bot.core.protocol import Priority
 _KINDS = (Conversation, OpenQuestion, WaitingFlow)
 _NEVER = object()  # equals no value: a field without a default is always written
 _MOMENTS = frozenset({"asked_at", "rung_at", "closes", "ask_again_at", "not_before"})
+_ENTRIES = (("interrupted", OpenQuestion), ("recent", OpenQuestion), ("waiting", WaitingFlow))
+_AT_HAND = 1000
+# What was just read and stays as it is need not be put into words again to be written.
+_as_read: dict[int, tuple[object, dict[str, object]]] = {}
 _encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 
 
@@ -61,7 +65,8 @@ def _plain(value: object) -> object:
 
 
 def _nested(thing: Any) -> dict[str, object]:  # noqa: ANN401 - one of _KINDS
-    return dict(_written(thing))
+    known = _as_read.get(id(thing))
+    return known[1] if known and known[0] is thing else dict(_written(thing))
 
 
 _PLAIN: dict[type, Callable[[Any], object]] = {
@@ -74,18 +79,23 @@ _PLAIN: dict[type, Callable[[Any], object]] = {
 
 def _to_conversation(raw: dict[str, Any]) -> Conversation:
     rich = dict(raw)
-    for name, kind in (("interrupted", OpenQuestion), ("recent", OpenQuestion)):
-        rich[name] = tuple(kind(**_rich(entry)) for entry in raw.get(name, ()))
-    rich["waiting"] = tuple(WaitingFlow(**_rich(entry)) for entry in raw.get("waiting", ()))
-    rich["open"] = OpenQuestion(**_rich(raw["open"])) if raw.get("open") else None
+    for name, kind in _ENTRIES:
+        if name in raw:
+            rich[name] = tuple(_entry(kind, each) for each in raw[name])
+    rich["open"] = _entry(OpenQuestion, raw["open"]) if raw.get("open") else None
     rich["escalated"] = frozenset(raw.get("escalated", ()))
-    rich["coach"] = _to_conversation(raw["coach"]) if raw.get("coach") else None
+    rich["coach"] = _to_conversation(raw["coach"]) if raw.get("coach") is not None else None
     return Conversation(**rich)
 
 
-def _rich(entry: dict[str, Any]) -> dict[str, Any]:
-    for name in _MOMENTS & entry.keys():
-        entry[name] = datetime.fromisoformat(entry[name]) if entry[name] else None
-    if "priority" in entry:
-        entry["priority"] = Priority(entry["priority"])
-    return entry
+def _entry(kind: Any, raw: dict[str, Any]) -> Any:  # noqa: ANN401 - one of _KINDS
+    rich = dict(raw)
+    for name in _MOMENTS & raw.keys():
+        rich[name] = datetime.fromisoformat(raw[name]) if raw[name] else None
+    if "priority" in raw:
+        rich["priority"] = Priority(raw["priority"])
+    made = kind(**rich)
+    if len(_as_read) >= _AT_HAND:
+        _as_read.clear()
+    _as_read[id(made)] = (made, raw)
+    return made

@@ -20,7 +20,7 @@ from sqlalchemy import (
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.pool import StaticPool
 
-from bot.store.prepared import Prepared, run_on_sqlite
+from bot.store.prepared import Prepared, must_be_open, run_on_sqlite
 
 _BUSY_MS = 10_000  # how long a writer waits for another before it gives up
 SQLITE_PRAGMAS = (
@@ -58,16 +58,33 @@ def _begin_sqlite(connection: Connection) -> None:
 
 @contextmanager
 def writing(engine: Engine) -> Iterator[Connection]:
-    """One write transaction: committed at the end, rolled back when anything is raised."""
-    with engine.begin() as connection:
+    """One write transaction: committed at the end, rolled back when anything is raised.
+
+    Some faults (a full disk) make SQLite undo all of it by itself. Should whoever met one have gone
+    on, nothing may look committed: that raises OperationalError.
+    """
+    with engine.connect() as connection, connection.begin():
         yield connection
+        must_be_open(connection)
 
 
 @contextmanager
 def apart(connection: Connection) -> Iterator[None]:
     """A part of a transaction that is undone alone when anything is raised in it."""
-    with connection.begin_nested():
+    if connection.dialect.name != "sqlite":
+        with connection.begin_nested():
+            yield
+        return
+    must_be_open(connection)
+    run_on_sqlite(connection, "SAVEPOINT part")
+    try:
         yield
+    except BaseException:
+        must_be_open(connection)
+        run_on_sqlite(connection, "ROLLBACK TO part")
+        run_on_sqlite(connection, "RELEASE part")
+        raise
+    run_on_sqlite(connection, "RELEASE part")
 
 
 @contextmanager

@@ -107,6 +107,16 @@ def run_on_sqlite(connection: Connection, sql: str) -> None:
     _cursor(connection, sql, ())
 
 
+def must_be_open(connection: Connection) -> None:
+    """Raise OperationalError when SQLite has undone the whole transaction by itself."""
+    if connection.dialect.name != "sqlite":
+        return
+    driver: Any = connection.connection.driver_connection
+    if not driver.in_transaction:
+        fault = sqlite3.OperationalError("the transaction was undone; nothing of it was kept")
+        raise exc.OperationalError(None, None, fault)
+
+
 def _ready(
     statement: Select[Any] | UpdateBase, columns: list[str] | None, dialect: Dialect
 ) -> _Ready:

@@ -61,8 +61,10 @@ class Draft:
     def change(self, **changes: object) -> None:
         """Replace fields of the conversation."""
         old = self.conversation
-        if any(getattr(old, name) != value for name, value in changes.items()):
-            self.conversation = replace(old, **changes)
+        for name, value in changes.items():
+            if getattr(old, name) != value:
+                self.conversation = replace(old, **changes)
+                return
 
     def facts(self, question: OpenQuestion | None = None) -> dict[str, FactValue]:
         """Facts that conditions may test: defaults, the record, this moment, this step."""

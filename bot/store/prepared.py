@@ -142,7 +142,7 @@ def _into(kind: TypeEngine[Any], dialect: Dialect) -> Convert | None:
     if isinstance(kind, Utc):
         return instant_to_text
     if type(kind) is JSON:
-        return json.dumps
+        return _to_json
     return kind.dialect_impl(dialect).bind_processor(dialect)
 
 
@@ -154,6 +154,10 @@ def _out_of(kind: TypeEngine[Any], dialect: Dialect) -> Convert | None:
     if type(kind) is Boolean:
         return _BOOLEANS.get
     return kind.dialect_impl(dialect).result_processor(dialect, None)
+
+
+def _to_json(value: object) -> str:
+    return "[]" if value == [] else json.dumps(value)
 
 
 def _from_json(text: str | float | None) -> Any:  # noqa: ANN401 - whatever was stored

@@ -1,5 +1,6 @@
 """`countdown serve`: scheduler, relay, channels and the nurse's page, on one store."""
 
+import gc
 import logging
 import signal
 import threading
@@ -23,6 +24,7 @@ from bot.store.engine import reading
 from bot.web.app import make_app
 from bot.wiring import App
 
+_YOUNG = 10_000  # objects made between two looks for garbage; a planned countdown makes 5,000
 _PATIENCE = 30.0  # seconds that a message on its way out may take at the end
 
 
@@ -59,6 +61,7 @@ def serve(host: Host = None, port: Port = None, role: Role = Part.ALL) -> None:
     chosen = {"host": host or settings.host, "port": port or settings.port}
     settings = settings.model_copy(update=chosen)
     app = open_app(settings)
+    keep_loaded()
     roles = frozenset(map(str, Part)) if role is Part.ALL else frozenset({str(role)})
     routes = _connect(app, settings, roles)
     loops = loops_of(app, roles)
@@ -72,6 +75,16 @@ def serve(host: Host = None, port: Port = None, role: Role = Part.ALL) -> None:
             _wait_for_the_end()
     finally:
         _end(app, loops)
+
+
+def keep_loaded() -> None:
+    """Let the look for garbage pass over what is loaded now, which stays to the end.
+
+    Each full look at the content took a few tenths of a second, while every reply waited.
+    """
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(_YOUNG)
 
 
 def _connect(app: App, settings: Settings, roles: frozenset[str]) -> list[Route]:

@@ -4,9 +4,10 @@ An alarm interrupts in every state, also for a patient who stopped the messages 
 staff paused. The first message always says whom to call.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import timedelta
 
+from bot.core.changed import replace
 from bot.core.conversation import Copy, Escalate, OpenQuestion, Say
 from bot.core.dialogue_draft import (
     Draft,

@@ -10,15 +10,26 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, bindparam, func, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Row,
+    String,
+    bindparam,
+    func,
+    literal_column,
+    select,
+    update,
+)
 
 from bot.core.record import Message, Party
-from bot.store.engine import insert_new
+from bot.store.engine import insert_new, update_row
 from bot.store.links import WAITING, is_waiting
 from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
 
 _NOT_OUT = ("queued", "held")
+_ON_ITS_WAY = [literal_column("'queued'", String), literal_column("'claimed'", String)]
 _EARLIER = OUTBOUND.alias("earlier")
 # True of a message behind which another to the same address has still to go out.
 BLOCKED = (
@@ -26,20 +37,24 @@ BLOCKED = (
     .where(
         _EARLIER.c.channel == OUTBOUND.c.channel,
         _EARLIER.c.address == OUTBOUND.c.address,
-        _EARLIER.c.state.in_(("queued", "claimed")),
+        _EARLIER.c.state.in_(_ON_ITS_WAY),
         _EARLIER.c.id < OUTBOUND.c.id,
     )
     .exists()
 )
 
-_READY = (
+_READY = Prepared(
     select(OUTBOUND.c.id)
     .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= bindparam("now"), ~BLOCKED)
     .order_by(OUTBOUND.c.id)
     .limit(bindparam("most"))
     .with_for_update(skip_locked=True)
 )
-_NEXT_TRY = select(func.min(OUTBOUND.c.next_try_at)).where(OUTBOUND.c.state == "queued", ~BLOCKED)
+_NEXT_TRY = Prepared(
+    select(func.min(OUTBOUND.c.next_try_at).label("at")).where(
+        OUTBOUND.c.state == "queued", ~BLOCKED
+    )
+)
 _LET_GO = Prepared(
     update(OUTBOUND)
     .where(
@@ -86,7 +101,7 @@ def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
     While a message is claimed, or is waiting for its next try, later ones to the same address wait
     behind it, so a person gets messages in order.
     """
-    ids = list(connection.execute(_READY, {"now": now, "most": limit}).scalars())
+    ids = [row.id for row in _READY.rows(connection, {"now": now, "most": limit})]
     if not ids:
         return []
     claimed = (
@@ -100,9 +115,7 @@ def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
 
 def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: datetime) -> None:
     """Store what became of a claimed message."""
-    connection.execute(
-        update(OUTBOUND).where(OUTBOUND.c.id == message_id).values(**changes, changed_at=now)
-    )
+    update_row(connection, OUTBOUND, message_id, {**changes, "changed_at": now})
 
 
 def left_behind(connection: Connection, before: datetime) -> list[Message]:
@@ -149,7 +162,7 @@ def withdraw_to(connection: Connection, to: Party, reason: str, now: datetime) -
 
 def next_try(connection: Connection) -> datetime | None:
     """When the first message that nothing stands before may be tried."""
-    moment: datetime | None = connection.execute(_NEXT_TRY).scalar()
+    moment: datetime | None = _NEXT_TRY.rows(connection, {})[0].at
     return moment
 
 

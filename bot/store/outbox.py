@@ -44,10 +44,11 @@ BLOCKED = (
     .exists()
 )
 
+# In the order of the index, so that a batch reads only its own rows however many more are queued.
 _READY = Prepared(
     select(OUTBOUND.c.id)
     .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= bindparam("now"), ~BLOCKED)
-    .order_by(OUTBOUND.c.id)
+    .order_by(OUTBOUND.c.next_try_at, OUTBOUND.c.id)
     .limit(bindparam("most"))
     .with_for_update(skip_locked=True)
 )

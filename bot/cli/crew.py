@@ -1,6 +1,5 @@
 """Several processes from one: code and content are loaded once, and whoever dies is replaced."""
 
-import gc
 import os
 import signal
 import time
@@ -28,8 +27,6 @@ class Crew:
         signal.signal(signal.SIGTERM, self._end)
         signal.signal(signal.SIGINT, self._end)
         signal.signal(signal.SIGALRM, self._lose_patience)
-        gc.collect()
-        gc.freeze()  # what is loaded by now stays shared: the collector would touch every page
         for _ in range(self._count):
             self._begin_one()
         while self._members:

@@ -20,7 +20,7 @@ from bot.channels.trial import TrialChannel
 from bot.cli.crew import Crew
 from bot.cli.heart import Heart, people_to_tell
 from bot.cli.loops import Ear, Loop, loops_of, stalled
-from bot.cli.opening import open_app, settings_or_stop
+from bot.cli.opening import keep_loaded, open_app, settings_or_stop
 from bot.config_sections import Settings, SmppSection
 from bot.store import accounts
 from bot.store.engine import reading
@@ -88,6 +88,7 @@ def serve(
     if processes > 1:
         _may_be_several(settings, roles)
     app = open_app(settings)
+    keep_loaded()
     place = _listen(settings) if roles & {"web", "receiver"} else None
     if "web" in roles:
         _say_where(app, settings)

@@ -2,8 +2,9 @@
 
 from datetime import datetime
 
-from sqlalchemy import Connection, bindparam, insert, select, update
+from sqlalchemy import Connection, bindparam, select, update
 
+from bot.store.engine import insert_row
 from bot.store.prepared import Prepared
 from bot.store.tables import CONVERSATION
 
@@ -31,9 +32,8 @@ def add_conversation(
     connection: Connection, patient: int, body: str, wake_at: datetime | None = None
 ) -> None:
     """Begin a chat at version 0."""
-    connection.execute(
-        insert(CONVERSATION).values(patient_id=patient, body=body, version=0, wake_at=wake_at)
-    )
+    row = {"patient_id": patient, "body": body, "version": 0, "wake_at": wake_at}
+    insert_row(connection, CONVERSATION, row)
 
 
 def load_conversation(connection: Connection, patient: int) -> tuple[str, int]:

@@ -11,15 +11,25 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Integer, Row, bindparam, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Row,
+    String,
+    bindparam,
+    literal_column,
+    select,
+    update,
+)
 
 from bot.core.record import Message, Party
-from bot.store.engine import insert_new
+from bot.store.engine import insert_new, update_row
 from bot.store.links import WAITING, is_waiting
 from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
 
 _NOT_OUT = ("queued", "held")
+_ON_ITS_WAY = [literal_column("'queued'", String), literal_column("'claimed'", String)]
 _EARLIER = OUTBOUND.alias("earlier")
 # True of a message behind which another to the same address has still to go out.
 BLOCKED = (
@@ -27,21 +37,22 @@ BLOCKED = (
     .where(
         _EARLIER.c.channel == OUTBOUND.c.channel,
         _EARLIER.c.address == OUTBOUND.c.address,
-        _EARLIER.c.state.in_(("queued", "claimed")),
+        _EARLIER.c.state.in_(_ON_ITS_WAY),
         _EARLIER.c.id < OUTBOUND.c.id,
     )
     .exists()
 )
 
-_READY = (
+# In the order of the index, so that a batch reads only its own rows however many more are queued.
+_READY = Prepared(
     select(OUTBOUND.c.id)
     .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= bindparam("now"), ~BLOCKED)
-    .order_by(OUTBOUND.c.next_try_at, OUTBOUND.c.id)  # the index's order: no backlog is sorted
-    .limit(bindparam("most", type_=Integer, literal_execute=True))  # seen by the planner
+    .order_by(OUTBOUND.c.next_try_at, OUTBOUND.c.id)
+    .limit(bindparam("most"))
     .with_for_update(skip_locked=True)
 )
-_NEXT_TRY = (
-    select(OUTBOUND.c.next_try_at)
+_NEXT_TRY = Prepared(
+    select(OUTBOUND.c.next_try_at.label("at"))
     .where(OUTBOUND.c.state == "queued", ~BLOCKED)
     .order_by(OUTBOUND.c.next_try_at)
     .limit(1)
@@ -94,7 +105,7 @@ def claim(
     While a message is claimed, or is waiting for its next try, later ones to the same address wait
     behind it, so a person gets messages in order.
     """
-    ids = list(connection.execute(_READY, {"now": now, "most": limit}).scalars())
+    ids = [row.id for row in _READY.rows(connection, {"now": now, "most": limit})]
     if not ids:
         return []
     claimed = (
@@ -110,9 +121,7 @@ def claim(
 
 def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: datetime) -> None:
     """Store what is known of a message, whoever has it."""
-    connection.execute(
-        update(OUTBOUND).where(OUTBOUND.c.id == message_id).values(**changes, changed_at=now)
-    )
+    update_row(connection, OUTBOUND, message_id, {**changes, "changed_at": now})
 
 
 def withdraw(
@@ -153,8 +162,8 @@ def withdraw_to(connection: Connection, to: Party, reason: str, now: datetime) -
 
 def next_try(connection: Connection) -> datetime | None:
     """When the first message that nothing stands before may be tried."""
-    moment: datetime | None = connection.execute(_NEXT_TRY).scalar()
-    return moment
+    row = _NEXT_TRY.first(connection, {})
+    return None if row is None else row.at
 
 
 def by_key(connection: Connection, key: str) -> Message | None:

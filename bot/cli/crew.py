@@ -59,6 +59,8 @@ class Crew:
         try:
             self._work()
             code = 0
+        except Exception as error:  # its words may quote a patient
+            typer.echo(f"Process {os.getpid()} failed: {type(error).__name__}", err=True)
         finally:
             os._exit(code)
 

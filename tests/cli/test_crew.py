@@ -8,6 +8,8 @@ import time
 
 import pytest
 
+from bot.cli.heart import is_running
+
 SCRIPT = """
 import os, signal, sys, time
 from bot.cli import crew
@@ -82,3 +84,16 @@ def test_who_does_not_end_in_time_is_ended(crew):
     said, _ = first.communicate(timeout=20)
     assert "all ended" in said
     assert time.monotonic() - asked < 15
+
+
+def test_a_dead_process_that_nobody_asked_after_does_not_count_as_running():
+    child = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
+    assert is_running(child.pid)
+    child.kill()
+    end = time.monotonic() + 5
+    while is_running(child.pid) and time.monotonic() < end:
+        time.sleep(0.01)
+    assert not is_running(child.pid)  # though it is still on the list of processes
+    os.kill(child.pid, 0)
+    child.wait()
+    assert not is_running(child.pid)

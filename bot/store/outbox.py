@@ -10,17 +10,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import (
-    ColumnElement,
-    Connection,
-    Row,
-    String,
-    bindparam,
-    func,
-    literal_column,
-    select,
-    update,
-)
+from sqlalchemy import ColumnElement, Connection, Row, bindparam, func, select, update
 
 from bot.core.record import Message, Party
 from bot.store.engine import insert_new, update_row
@@ -29,7 +19,6 @@ from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
 
 _NOT_OUT = ("queued", "held")
-_ON_ITS_WAY = [literal_column("'queued'", String), literal_column("'claimed'", String)]
 _EARLIER = OUTBOUND.alias("earlier")
 # True of a message behind which another to the same address has still to go out.
 BLOCKED = (
@@ -37,7 +26,7 @@ BLOCKED = (
     .where(
         _EARLIER.c.channel == OUTBOUND.c.channel,
         _EARLIER.c.address == OUTBOUND.c.address,
-        _EARLIER.c.state.in_(_ON_ITS_WAY),
+        (_EARLIER.c.state == "queued") | (_EARLIER.c.state == "claimed"),
         _EARLIER.c.id < OUTBOUND.c.id,
     )
     .exists()

@@ -70,12 +70,13 @@ class Clinic:
         for start in range(0, self.patients, together):
             self.now += timedelta(milliseconds=20)
             last = min(start + together, self.patients)
-            batch = [self._said(number, i) for i in range(start, last)]
+            batch = [self.said(number, i) for i in range(start, last)]
             took = timed(lambda batch=batch: self._hand_in(batch))
             spent = (spent[0] + took[0], spent[1] + took[1])
         return spent
 
-    def _said(self, number, i):
+    def said(self, number, i):
+        """What a patient writes in one round."""
         text = TEXTS[(number + i) % len(TEXTS)]
         return Incoming("sms", f"phone-{i}", text, f"m{number}.{i}", self.now)
 

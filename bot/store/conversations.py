@@ -22,12 +22,6 @@ _SAVE = Prepared(
     )
     .values(body=bindparam("text"), version=bindparam("next_version"), wake_at=bindparam("wake"))
 )
-_DUE = Prepared(
-    select(CONVERSATION.c.patient_id)
-    .where(CONVERSATION.c.wake_at <= bindparam("now"))
-    .order_by(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id)
-    .limit(bindparam("most"))
-)
 
 
 class WrittenMeanwhile(RuntimeError):
@@ -64,11 +58,6 @@ def save_conversation(
         raise WrittenMeanwhile(
             f"The conversation of patient {patient} is no longer at version {read_version}."
         )
-
-
-def conversations_due(connection: Connection, now: datetime, limit: int) -> list[int]:
-    """Patients whose timer has rung, the oldest first."""
-    return [row.patient_id for row in _DUE.rows(connection, {"now": now, "most": limit})]
 
 
 def put_off_waking(connection: Connection, patient: int, until: datetime) -> None:

@@ -27,7 +27,9 @@ _WAITING = Prepared(
     )
 )
 _CLAIMED = Prepared(
-    select(func.min(OUTBOUND.c.changed_at).label("at")).where(OUTBOUND.c.state == "claimed")
+    select(func.min(OUTBOUND.c.changed_at).label("at")).where(
+        OUTBOUND.c.state == "claimed", OUTBOUND.c.claimed_by.is_(None)
+    )
 )
 
 

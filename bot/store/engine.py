@@ -29,18 +29,32 @@ SQLITE_PRAGMAS = (
     "PRAGMA foreign_keys=ON",
     f"PRAGMA busy_timeout={_BUSY_MS}",
 )
+POSTGRESQL_LIMITS = (  # a host that is gone holds no lock for longer than this (our choice)
+    ("idle_in_transaction_session_timeout", "'30s'"),
+    ("tcp_keepalives_idle", "10"),
+    ("tcp_keepalives_interval", "5"),
+    ("tcp_keepalives_count", "3"),
+)
 
 
 def open_engine(url: str) -> Engine:
-    """Make an engine for an SQLAlchemy URL. SQLite gets its pragmas on every connection."""
+    """Make an engine for an SQLAlchemy URL. Every connection gets its pragmas or time limits."""
     if not url.startswith("sqlite"):
-        return create_engine(url, pool_pre_ping=True)
+        engine = create_engine(url, pool_pre_ping=True)
+        event.listen(engine, "connect", _set_time_limits)
+        return engine
     in_memory = url in ("sqlite://", "sqlite:///:memory:")
     pool: dict[str, Any] = {"poolclass": StaticPool} if in_memory else {}
     engine = create_engine(url, connect_args={"check_same_thread": False}, **pool)
     event.listen(engine, "connect", _set_pragmas)
     event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def _set_time_limits(dbapi_connection: Any, _record: object) -> None:  # noqa: ANN401 - any driver
+    for setting, value in POSTGRESQL_LIMITS:
+        dbapi_connection.execute(f"SET {setting} = {value}")
+    dbapi_connection.commit()
 
 
 def _set_pragmas(dbapi_connection: sqlite3.Connection, _record: object) -> None:

@@ -3,7 +3,8 @@
 States: queued -> claimed -> sent | failed | unknown, or queued -> withdrawn. What is for a phone
 that is not known yet, or waits for a consent, is held until it is queued or withdrawn. A claim is a
 conditional update that is committed before the provider is called; a row left "claimed" by a sender
-that died is found again by its age.
+that died is found again: by the silence of the worker that claimed it, or, where the sender was
+none of those written down as workers, by its age.
 """
 
 from collections.abc import Sequence
@@ -32,10 +33,11 @@ BLOCKED = (
     .exists()
 )
 
+# In the order of the index, so that a batch reads only its own rows however many more are queued.
 _READY = Prepared(
     select(OUTBOUND.c.id)
     .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= bindparam("now"), ~BLOCKED)
-    .order_by(OUTBOUND.c.id)
+    .order_by(OUTBOUND.c.next_try_at, OUTBOUND.c.id)
     .limit(bindparam("most"))
     .with_for_update(skip_locked=True)
 )
@@ -84,7 +86,9 @@ def _must_wait(message: Message) -> bool:
     return message.state == "queued" and is_waiting(message.address)
 
 
-def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
+def claim(
+    connection: Connection, now: datetime, limit: int, worker: int | None = None
+) -> list[Message]:
     """Claim queued messages that may be tried now, the oldest of each address first.
 
     While a message is claimed, or is waiting for its next try, later ones to the same address wait
@@ -96,21 +100,17 @@ def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
     claimed = (
         update(OUTBOUND)
         .where(OUTBOUND.c.id.in_(ids), OUTBOUND.c.state == "queued")
-        .values(state="claimed", attempts=OUTBOUND.c.attempts + 1, changed_at=now)
+        .values(
+            state="claimed", attempts=OUTBOUND.c.attempts + 1, changed_at=now, claimed_by=worker
+        )
         .returning(OUTBOUND)
     )
     return sorted((message(row) for row in connection.execute(claimed)), key=lambda m: m.id)
 
 
 def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: datetime) -> None:
-    """Store what became of a claimed message."""
+    """Store what is known of a message, whoever has it."""
     update_row(connection, OUTBOUND, message_id, {**changes, "changed_at": now})
-
-
-def left_behind(connection: Connection, before: datetime) -> list[Message]:
-    """Messages claimed at `before` or earlier and never marked: their fate is unknown."""
-    query = select(OUTBOUND).where(OUTBOUND.c.state == "claimed", OUTBOUND.c.changed_at <= before)
-    return [message(row) for row in connection.execute(query.order_by(OUTBOUND.c.id))]
 
 
 def withdraw(
@@ -241,4 +241,5 @@ def message(row: Row[Any]) -> Message:
         changed_at=row.changed_at,
         provider_id=row.provider_id,
         id=row.id,
+        claimed_by=row.claimed_by,
     )

@@ -25,6 +25,7 @@ from bot.store.tables import COACH, CONTACT, FACT, HOLD, PATIENT
 
 _WHO: BindParameter[int] = bindparam("patient", type_=Integer)
 _LOCK = select(PATIENT.c.id).where(PATIENT.c.id == _WHO).with_for_update()
+_LOCK_IF_FREE = select(PATIENT.c.id).where(PATIENT.c.id == _WHO).with_for_update(skip_locked=True)
 _FACTS = Prepared(select(FACT.c.name, FACT.c.value).where(FACT.c.patient_id == _WHO))
 _HOLDS = Prepared(select(HOLD).where(HOLD.c.patient_id == _WHO).order_by(HOLD.c.last_dose_on))
 _PEOPLE = Prepared(
@@ -73,6 +74,13 @@ def lock(connection: Connection, patient: int) -> None:
     """Make this transaction the only one that moves the patient (on SQLite BEGIN did it)."""
     if connection.dialect.name != "sqlite":
         connection.execute(_LOCK, {"patient": patient})
+
+
+def lock_if_free(connection: Connection, patient: int) -> bool:
+    """Lock the patient as `lock` does, unless somebody else has them; say whether it did."""
+    if connection.dialect.name == "sqlite":
+        return True
+    return connection.execute(_LOCK_IF_FREE, {"patient": patient}).first() is not None
 
 
 def patient_by_reference(connection: Connection, reference: str) -> int | None:

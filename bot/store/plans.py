@@ -57,12 +57,6 @@ _RETIME = Prepared(
     .where(_OF_SURGERY, PROMPT.c.key == bindparam("which"), PROMPT.c.state == "planned")
     .values({name: bindparam(f"new_{name}") for name in _RETIMED})
 )
-_DUE = Prepared(
-    select(PROMPT.c.id, PROMPT.c.patient_id)
-    .where(PROMPT.c.state == "planned", PROMPT.c.due <= bindparam("now"))
-    .order_by(PROMPT.c.due, PROMPT.c.id)
-    .limit(bindparam("most"))
-)
 _BY_ID = Prepared(select(PROMPT).where(PROMPT.c.id == bindparam("prompt")))
 _CLAIM = Prepared(
     update(PROMPT)
@@ -191,12 +185,6 @@ def withdraw_prompts(
         return
     changes = {"state": "cancelled", "reason": reason, "changed_at": now}
     connection.execute(_WITHDRAW, {"surgery": operation.id, "keys": list(keys), **changes})
-
-
-def due_prompts(connection: Connection, now: datetime, limit: int) -> list[tuple[int, int]]:
-    """(prompt id, patient id) of prompts whose time has come, the oldest first."""
-    rows = _DUE.rows(connection, {"now": now, "most": limit})
-    return [(row.id, row.patient_id) for row in rows]
 
 
 def claim_prompt(

@@ -11,11 +11,15 @@ from bot.store.tables_log import OUTBOUND
 from bot.store.tables_reach import EARLY_RECEIPT
 
 _STATE = Prepared(select(OUTBOUND.c.delivery).where(OUTBOUND.c.id == bindparam("message")))
+# Asked of each early report, of which there are few; a join may read every message there ever was.
 _KNOWN_NOW = Prepared(
-    select(EARLY_RECEIPT).join(
-        OUTBOUND,
-        (OUTBOUND.c.channel == EARLY_RECEIPT.c.channel)
-        & (OUTBOUND.c.provider_id == EARLY_RECEIPT.c.provider_id),
+    select(EARLY_RECEIPT).where(
+        select(OUTBOUND.c.id)
+        .where(
+            OUTBOUND.c.provider_id == EARLY_RECEIPT.c.provider_id,
+            OUTBOUND.c.channel == EARLY_RECEIPT.c.channel,
+        )
+        .exists()
     )
 )
 

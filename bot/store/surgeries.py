@@ -37,7 +37,7 @@ _STARTS_MISSING = Prepared(
         SURGERY.c.starts_at.is_(None),
         SURGERY.c.nurse_due <= bindparam("now"),
     )
-    .order_by(SURGERY.c.patient_id)
+    .order_by(SURGERY.c.nurse_due, SURGERY.c.patient_id)
 )
 
 

@@ -27,7 +27,7 @@ class Crew:
         signal.signal(signal.SIGTERM, self._end)
         signal.signal(signal.SIGINT, self._end)
         signal.signal(signal.SIGALRM, self._lose_patience)
-        for _ in range(self._count):
+        while len(self._members) < self._count and not self._over:
             self._begin_one()
         while self._members:
             process, _ = os.wait()
@@ -59,6 +59,8 @@ class Crew:
         try:
             self._work()
             code = 0
+        except Exception as error:  # its words may quote a patient
+            typer.echo(f"Process {os.getpid()} failed: {type(error).__name__}", err=True)
         finally:
             os._exit(code)
 

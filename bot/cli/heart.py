@@ -22,13 +22,13 @@ HUNG_AFTER = timedelta(minutes=15)  # no round of a loop takes as long: others t
 
 @dataclass(slots=True)
 class Heart:
-    """Beats while the loops go round. `parent` is the process that began this one."""
+    """Beats while the loops go round."""
 
     app: App
     roles: frozenset[str]
     loops: Sequence[Loop]
     people: tuple[OnCall, ...]  # who is told of a standstill
-    parent: int
+    parent: int | None = None  # the process that copied this one, without which it ends
 
     def begin(self) -> Loop:
         """Write this process down; return the loop that keeps it alive, not started yet."""
@@ -43,7 +43,7 @@ class Heart:
 
     def beat(self) -> None:
         """Give a sign of life unless a loop hangs; look at the work; end with the parent."""
-        if os.getppid() != self.parent:
+        if self.parent is not None and os.getppid() != self.parent:
             os.kill(os.getpid(), signal.SIGTERM)
         now = self.app.clock()
         hung = any(now - loop.beat > HUNG_AFTER for loop in self.loops)

@@ -24,7 +24,7 @@ from bot.service.practice import Practice
 from bot.service.undelivered import tell_person
 from bot.service.workers import SILENT_FOR
 from bot.store import claims, due, escalations, outbox, patients, receipts, workers
-from bot.store.engine import reading, writing
+from bot.store.engine import need_not_last, reading, writing
 
 BATCH = 50
 MOST_ATTEMPTS = 6
@@ -80,8 +80,11 @@ def _anything_due(practice: Practice, now: datetime) -> bool:
 
 
 def _claim(practice: Practice, now: datetime, most: int, worker: int | None) -> list[Message]:
+    """Claim and commit. A server that fails may forget a claim: the message then goes out again by
+    its key, as it does when its sender dies."""
     claim = outbox.claim if worker is None else partial(outbox.claim, worker=worker)
     with writing(practice.engine) as connection:
+        need_not_last(connection)
         return claim(connection, now, most)
 
 

@@ -6,6 +6,7 @@ from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Walk, new_clause, or_ahead
 
 NEGATION_REACH = 7  # words between a "no" and what it denies
+_NO_AGAIN = word_set("nada jamas nunca nothing none never")  # "no quiero despertar jamas"
 
 
 def pseudo(walk: Walk, event: Match) -> None:
@@ -33,8 +34,10 @@ def or_(walk: Walk, event: Match) -> None:
 
 def negate(walk: Walk, event: Match) -> None:
     if _answers_mention(walk, event):
+        again = walk.words[event.start].text in _NO_AGAIN
         for mention in walk.mentions[-4:]:
-            mention.denied = mention.denied or mention.end >= walk.mentions[-1].start
+            answered = mention.end >= walk.mentions[-1].start
+            mention.denied = mention.denied or (answered and not (again and mention.negative))
         return
     if event.start < walk.masked_until:
         return

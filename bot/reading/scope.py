@@ -121,6 +121,7 @@ def _mention(walk: Walk, event: Match) -> None:
             supposed=_is_supposed(walk, event),
             others=walk.others and not walk.caught and not _says_my(walk, event),
             lasting=event.negative or event.concept.startswith(_LASTING),
+            negative=event.negative,
             clause=walk.clause,
         )
     )

@@ -186,6 +186,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.neg": denial.negate,
     "mod.neg_think": denial.negate,
     "mod.yes": denial.affirm,
+    "mod.until": denial.until,
     "mod.restart": denial.restart,
     "mod.restart_verb": denial.restart_verb,
     "mod.weak_restart": denial.weak_restart,

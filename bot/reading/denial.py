@@ -177,8 +177,8 @@ def _tells(walk: Walk, event: Match) -> bool:
 
 
 _TELLING_VERBS = word_set(
-    "feels feel felt is are was hurts passed fainted collapsed fell hit took burns aches wants want "
-    "duele siento siente aprieta desmaye cayo cai pegue tome quiero quiere"
+    "feels feel felt is are was hurts passed fainted collapsed fell hit took burns aches wants "
+    "want duele siento siente aprieta desmaye cayo cai pegue tome quiero quiere"
 )
 
 

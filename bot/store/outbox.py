@@ -15,10 +15,7 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     Row,
-    String,
     bindparam,
-    func,
-    literal_column,
     select,
     update,
 )

@@ -15,9 +15,7 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     Row,
-    String,
     bindparam,
-    literal_column,
     select,
     update,
 )
@@ -29,7 +27,6 @@ from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
 
 _NOT_OUT = ("queued", "held")
-_ON_ITS_WAY = [literal_column("'queued'", String), literal_column("'claimed'", String)]
 _EARLIER = OUTBOUND.alias("earlier")
 # True of a message behind which another to the same address has still to go out.
 BLOCKED = (
@@ -37,7 +34,7 @@ BLOCKED = (
     .where(
         _EARLIER.c.channel == OUTBOUND.c.channel,
         _EARLIER.c.address == OUTBOUND.c.address,
-        _EARLIER.c.state.in_(_ON_ITS_WAY),
+        (_EARLIER.c.state == "queued") | (_EARLIER.c.state == "claimed"),
         _EARLIER.c.id < OUTBOUND.c.id,
     )
     .exists()

@@ -1,6 +1,5 @@
 """`countdown serve`: scheduler, relay, receiver and the nurse's page, on one store."""
 
-import gc
 import logging
 import os
 import signal
@@ -21,6 +20,7 @@ from bot.channels.trial import TrialChannel
 from bot.cli.crew import Crew
 from bot.cli.heart import Heart, people_to_tell
 from bot.cli.loops import Ear, Loop, loops_of, stalled
+from bot.cli.memory import keep_loaded
 from bot.cli.opening import open_app, settings_or_stop
 from bot.config_sections import Settings, SmppSection
 from bot.store import accounts
@@ -30,7 +30,6 @@ from bot.store.waking import hears
 from bot.web.app import make_app, make_gate
 from bot.wiring import App
 
-_YOUNG = 10_000  # objects made between two looks for garbage; a planned countdown makes 5,000
 _PATIENCE = 30.0  # seconds that a message on its way out may take at the end
 
 
@@ -151,16 +150,6 @@ def _work(app: App, settings: Settings, roles: Roles, place: socket.socket | Non
         lease.give_back()
         heart.end()
         app.engine.dispose()
-
-
-def keep_loaded() -> None:
-    """Let the look for garbage pass over what is loaded now, which stays to the end.
-
-    Each full look at the content took a few tenths of a second, while every reply waited.
-    """
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(_YOUNG)
 
 
 def _connect(app: App, settings: Settings, roles: Roles, lease: Lease) -> list[Route]:

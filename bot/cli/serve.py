@@ -20,7 +20,8 @@ from bot.channels.trial import TrialChannel
 from bot.cli.crew import Crew
 from bot.cli.heart import Heart, people_to_tell
 from bot.cli.loops import Ear, Loop, loops_of, stalled
-from bot.cli.opening import keep_loaded, open_app, settings_or_stop
+from bot.cli.memory import keep_loaded
+from bot.cli.opening import open_app, settings_or_stop
 from bot.config_sections import Settings, SmppSection
 from bot.store import accounts
 from bot.store.engine import reading

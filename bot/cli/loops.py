@@ -3,6 +3,7 @@
 import logging
 import threading
 from collections.abc import Callable, Mapping
+from dataclasses import fields, is_dataclass
 from datetime import datetime, timedelta
 
 from bot.wiring import App, Clock
@@ -43,7 +44,7 @@ class Loop:
     def _once(self) -> timedelta:
         """Work, and say how long to sleep."""
         try:
-            self._work()
+            _tell(self.name, self._work())
             return _until(self._app.next_moment(), self._app.clock())
         except (
             Exception
@@ -52,6 +53,17 @@ class Loop:
                 "%s failed: %s; goes on in %s", self.name, type(error).__name__, _AFTER_FAILURE
             )
             return _AFTER_FAILURE
+
+
+def _tell(name: str, done: object) -> None:
+    """Log what a round did, in counts; an idle round is not worth a line."""
+    if not is_dataclass(done):
+        return
+    found = {field.name: getattr(done, field.name) for field in fields(done)}
+    counts = {n: len(v) if isinstance(v, list) else v for n, v in found.items() if v}
+    if counts:
+        level = logging.WARNING if "failed" in counts else logging.INFO
+        log.log(level, "%s came round", name, extra={"counts": counts})
 
 
 def _until(moment: datetime | None, now: datetime) -> timedelta:

@@ -1,6 +1,5 @@
 """`countdown serve`: scheduler, relay, channels and the nurse's page, on one store."""
 
-import logging
 import signal
 import threading
 from contextlib import suppress
@@ -15,6 +14,7 @@ from starlette.routing import Route
 from bot.channels.base import Channel
 from bot.channels.setup import channels_of, routes_of
 from bot.channels.trial import TrialChannel
+from bot.cli.log_lines import log_as_json
 from bot.cli.loops import Loop, loops_of, stalled
 from bot.cli.opening import open_app, settings_or_stop
 from bot.config_sections import Settings
@@ -54,7 +54,7 @@ def serve(host: Host = None, port: Port = None, role: Role = Part.ALL) -> None:
 
         countdown serve --role relay
     """
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
+    log_as_json()
     settings = settings_or_stop()
     chosen = {"host": host or settings.host, "port": port or settings.port}
     settings = settings.model_copy(update=chosen)
@@ -98,6 +98,7 @@ def _serve_web(app: App, settings: Settings, routes: list[Route], loops: list[Lo
         web,
         host=settings.host,
         port=settings.port,
+        log_config=None,  # its lines go where ours go
         log_level="warning",
         access_log=False,  # the audit log says who saw what; an address in a log says too much
         server_header=False,

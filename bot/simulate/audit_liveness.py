@@ -1,5 +1,6 @@
 """What must come about once the faults have stopped: nothing lost, each alarm followed up."""
 
+from collections import defaultdict
 from collections.abc import Iterator
 from datetime import timedelta
 
@@ -8,6 +9,9 @@ from bot.simulate.evidence import Evidence, Line
 from bot.simulate.network import CHANNEL
 
 TAKEN_UP_BY = timedelta(hours=8)  # an alarm is in a person's hands, all faults included
+_NEWS = ("worse", "returned", "acknowledged", "patient_reached", "decided", "undone")
+_ALLOWED = timedelta(minutes=25)  # notices closer together are one
+_IN_VAIN = 3  # times that one person is told before another has to be
 _ENDED = ("sent", "failed", "unknown", "withdrawn")
 
 
@@ -35,8 +39,26 @@ def _held(row: Line) -> bool:
     return bool(row["state"] == "held" and row["key"].startswith("invite."))
 
 
+def not_climbing(logs: Evidence) -> Iterator[str]:
+    """A case that is announced to one person again and again, and to nobody else."""
+    told: dict[int, list[Line]] = defaultdict(list)
+    for entry in logs.entries:
+        row, case = told[entry["escalation_id"]], entry["escalation_id"]
+        if entry["step"] != "nurse_notified":
+            if entry["step"] in _NEWS:
+                row.clear()
+            continue
+        if row and row[-1]["who"] != entry["who"]:
+            row.clear()
+        if not row or entry["at"] - row[-1]["at"] >= _ALLOWED:
+            row.append(entry)
+        if len(row) == _IN_VAIN:
+            yield f"case {case}: {entry['who']} alone was told {_IN_VAIN} times, in vain"
+
+
 def alarms_unanswered(logs: Evidence) -> Iterator[str]:
     """Each alarm: its words in a case, a person told who took it up in time, the patient told."""
+    yield from not_climbing(logs)
     rows = {row["provider_message_id"]: row for row in logs.inbound}
     cases = {row["id"]: row for row in logs.cases}
     for alarm in (w for w in logs.written if w.alarm and w.id in rows):

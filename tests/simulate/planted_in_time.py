@@ -220,16 +220,6 @@ def telling_the_patient_not_noted(patch, practice):
     patch.setattr(mail.outbox, "queue", queue)
 
 
-def queued_for_the_old_date(patch, practice):
-    """What waits in the outbox goes out although the surgery was moved meanwhile."""
-    real = outbox_rows.withdraw
-
-    def withdraw(connection, patient, roles, reason, now):
-        return 0 if reason == "surgery moved" else real(connection, patient, roles, reason, now)
-
-    patch.setattr(outbox_rows, "withdraw", withdraw)
-
-
 IN_TIME = {
     "send_before_commit": (send_before_commit, "doubled"),
     "retry_under_a_new_key": (retry_under_a_new_key, "doubled"),
@@ -251,5 +241,4 @@ IN_TIME = {
     "never_marked": (never_marked, "stuck"),
     "timer_never_cleared": (timer_never_cleared, "stuck"),
     "telling_the_patient_not_noted": (telling_the_patient_not_noted, "alarms_unanswered"),
-    "queued_for_the_old_date": (queued_for_the_old_date, "stale"),
 }

@@ -115,7 +115,7 @@ def _required(all_: Compared, life: Life, epoch: Epoch, asking: Asking) -> Windo
         return None
     if until > epoch.until - STEP - _HOUR or until > all_.logs.end - SETTLED_BY:
         return None
-    if not all(life.wants(moment) for moment in (at, until, until + _HOUR)):
+    if not life.wants_all_of(at, until + _HOUR):
         return None
     if asking.coach and not (life.has_coach(at - _HOUR) and life.has_coach(until + _HOUR)):
         return None

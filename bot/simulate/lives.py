@@ -58,6 +58,10 @@ class Life:
         """True while messages are agreed to."""
         return any(since <= moment < until for since, until in self.agreed)
 
+    def wants_all_of(self, start: datetime, end: datetime) -> bool:
+        """True if they are agreed to from one moment to the other without a break."""
+        return any(since <= start and end < until for since, until in self.agreed)
+
     def has_coach(self, moment: datetime) -> bool:
         """True while a coach has joined."""
         return any(since <= moment < until for since, until in self.coached)

@@ -69,7 +69,7 @@ class Person:
     def _coach(self) -> CoachWish | None:
         if self.place % 3:
             return None
-        level = tuple(CopyLevel)[self.place // 3 % 3]
+        level = tuple(CopyLevel)[(self.place // 3 + 1) % 3]
         return CoachWish(f"Coach Number{self.place}", CHANNEL, self.coach_address, level)
 
 

@@ -58,14 +58,22 @@ def make_app(
             *pages,
             *webhooks,
             fixed,
-            Route("/healthz", watch.health(site, stalled), methods=["GET"]),
-            Route("/metrics", watch.metrics(site, settings), methods=["GET"]),
+            Route("/healthz", watch.health(app, stalled), methods=["GET"]),
+            Route("/metrics", watch.metrics(app, settings), methods=["GET"]),
         ],
         middleware=[Middleware(SecurityHeaders, secure=site.secure)],
         exception_handlers={HTTPException: _missing(site), LookupError: _missing(site)},
     )
     made.add_exception_handler(Exception, _broken(site))
     return made
+
+
+def make_gate(
+    app: App, webhooks: Sequence[BaseRoute], stalled: Callable[[], list[str]] = list
+) -> Starlette:
+    """Only the channels' webhooks and the health check: what the internet may reach."""
+    health = Route("/healthz", watch.health(app, stalled), methods=["GET"])
+    return Starlette(routes=[*webhooks, health])
 
 
 def _titles(app: App) -> tuple[tuple[str, str], ...]:

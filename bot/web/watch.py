@@ -10,25 +10,32 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 
 from bot.config_sections import Settings
+from bot.service import watching
 from bot.service.metrics import exposition
-from bot.store.engine import reading
 from bot.web.guard import Endpoint
-from bot.web.visit import Site
+from bot.wiring import App
 
 log = logging.getLogger(__name__)
 PROMETHEUS = "text/plain; version=0.0.4; charset=utf-8"
 
 
-def health(site: Site, stalled: Callable[[], list[str]]) -> Endpoint:
-    """200 when the database answers and every loop comes round, else 503."""
+def health(app: App, stalled: Callable[[], list[str]]) -> Endpoint:
+    """200 when the database answers and this process works; says nothing about anyone.
+
+    What stands still anywhere is told too, but as 200: a balancer that took every page off the
+    network because of it would make things worse.
+    """
 
     def look() -> Response:
-        with reading(site.app.engine) as connection:
-            connection.exec_driver_sql("SELECT 1")
-        troubled = sorted(n for n, c in site.app.channels.items() if c.trouble())
+        still = sorted(each.role for each in watching.standstills(app.engine, app.clock()))
         late = stalled()
-        status = "a loop has stalled" if late else "ok"
-        told = {"status": status, "channels_in_trouble": troubled, "stalled": late}
+        told = {
+            "status": "a loop has stalled" if late else "ok",
+            "channels_in_trouble": sorted(n for n, c in app.channels.items() if c.trouble()),
+            "stalled": late,
+            "standing_still": still,
+            "held_by_nobody": watching.missing_roles(app.engine, app.clock()),
+        }
         return JSONResponse(told, 503 if late else 200)
 
     async def answer(_request: Request) -> Response:
@@ -41,7 +48,7 @@ def health(site: Site, stalled: Callable[[], list[str]]) -> Endpoint:
     return answer
 
 
-def metrics(site: Site, settings: Settings) -> Endpoint:
+def metrics(app: App, settings: Settings) -> Endpoint:
     """The figures for Prometheus, for whoever has the token; without one, for this machine only.
 
     Behind a proxy every caller may look like this machine, so there a token is needed.
@@ -52,7 +59,7 @@ def metrics(site: Site, settings: Settings) -> Endpoint:
         if not _may_see(request, token, behind_proxy=settings.public_url is not None):
             return PlainTextResponse("Not found.", 404)  # as if it were not there
         try:
-            told = await run_in_threadpool(exposition, site.app.engine, site.app.clock())
+            told = await run_in_threadpool(exposition, app.engine, app.clock())
         except Exception as error:
             log.error("metrics failed: %s", type(error).__name__)
             return PlainTextResponse("The database does not answer.", 503)

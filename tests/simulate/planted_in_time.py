@@ -21,9 +21,9 @@ def send_before_commit(patch, practice):
     real, channel_of = outbox_rows.claim, {}
     relay = outbox.relay
 
-    def remember(practice, channels, now):
+    def remember(practice, channels, now, worker=None):
         channel_of.update(channels)
-        return relay(practice, channels, now)
+        return relay(practice, channels, now, worker)
 
     def claim(connection, now, most):
         batch, taken = real(connection, now, most), []
@@ -68,12 +68,15 @@ def climbing_to_the_same(patch, practice):
 
 def forgotten_by_the_scheduler(patch, practice):
     """Prompts of every third patient are passed over when they are due."""
-    real = plans.due_prompts
+    pick = dispatch._PROMPTS.pick
 
-    def due(connection, now, limit):
-        return [row for row in real(connection, now, limit) if row[1] % 3]
+    def passing_over(connection, now, after):
+        found = pick(connection, now, after)
+        while found is not None and found.patient % 3 == 0:
+            found = pick(connection, now, found)
+        return found
 
-    patch.setattr(plans, "due_prompts", due)
+    patch.setattr(dispatch, "_PROMPTS", replace(dispatch._PROMPTS, pick=passing_over))
 
 
 def never_planned(patch, practice):

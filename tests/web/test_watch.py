@@ -61,7 +61,7 @@ def test_a_database_that_does_not_answer_is_told_without_its_words(ward, monkeyp
         raise RuntimeError("Rosalind Vale")
 
     monkeypatch.setattr("bot.web.watch.exposition", broken)
-    monkeypatch.setattr("bot.web.watch.reading", broken)
+    monkeypatch.setattr("bot.web.watch.watching.standstills", broken)
     assert ask(ward).status_code == 503
     health = TestClient(ward.web).get("/healthz")
     assert (health.status_code, health.json()) == (503, {"status": "database does not answer"})

@@ -8,6 +8,7 @@ that died is found again by its age.
 
 from collections.abc import Sequence
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, bindparam, func, select, update
@@ -101,9 +102,13 @@ def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
 
 def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: datetime) -> None:
     """Store what became of a claimed message."""
-    connection.execute(
-        update(OUTBOUND).where(OUTBOUND.c.id == message_id).values(**changes, changed_at=now)
-    )
+    told = {**changes, "changed_at": now}
+    _marking(tuple(told)).run(connection, {**told, "which": message_id})
+
+
+@lru_cache(maxsize=32)
+def _marking(columns: tuple[str, ...]) -> Prepared:
+    return Prepared(update(OUTBOUND).where(OUTBOUND.c.id == bindparam("which")), columns)
 
 
 def left_behind(connection: Connection, before: datetime) -> list[Message]:

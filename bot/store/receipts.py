@@ -6,10 +6,11 @@ from datetime import datetime
 from sqlalchemy import Connection, bindparam, delete, select
 
 from bot.store.engine import upsert
+from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
 from bot.store.tables_reach import EARLY_RECEIPT
 
-_STATE = select(OUTBOUND.c.delivery).where(OUTBOUND.c.id == bindparam("message"))
+_STATE = Prepared(select(OUTBOUND.c.delivery).where(OUTBOUND.c.id == bindparam("message")))
 # Asked of each early report, of which there are few; a join may read every message there ever was.
 _KNOWN_NOW = select(EARLY_RECEIPT).where(
     select(OUTBOUND.c.id)
@@ -33,7 +34,8 @@ class EarlyReceipt:
 
 def delivery_of(connection: Connection, message: int) -> str | None:
     """The state in the receipt that counts; None while there is none."""
-    return connection.execute(_STATE, {"message": message}).scalar() or None
+    row = _STATE.first(connection, {"message": message})
+    return None if row is None else row.delivery or None
 
 
 def early_of(connection: Connection, channel: str, provider_id: str) -> str | None:

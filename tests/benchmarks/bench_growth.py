@@ -60,9 +60,9 @@ class Spent:
 def measure(path, phones):
     """Two rounds of due prompts and answers of these phones; in the process that this is."""
     now = [DUE]
-    app = build(f"sqlite:///{path}", clock=lambda: now[0])
+    due, replies, start = Spent(), Spent(), Spent()
+    app = start.time(lambda: build(f"sqlite:///{path}", clock=lambda: now[0]))
     app.connect(RecordingChannel(app.clock, "sms"))
-    due, replies = Spent(), Spent()
     for number, text in enumerate(ANSWERS):
         now[0] = DUE + timedelta(days=number)
         due.count += due.time(app.run_due).prompts
@@ -78,7 +78,10 @@ def measure(path, phones):
     for _ in range(IDLE):
         idle.time(app.run_due)
     idle.count = IDLE
-    return {"due": due.each, "reply": replies.each, "idle": idle.each, "peak": peak_of_memory()}
+    return {
+        "due": due.each, "reply": replies.each, "idle": idle.each, "start": start.cpu,
+        "peak": peak_of_memory(),
+    }  # fmt: skip
 
 
 def measure_due(path, phones):
@@ -134,7 +137,7 @@ def line(found):
     times = "".join(f"{cpu:>14.2f}{wall:>8.2f}" for cpu, wall in (found[kind] for kind in KINDS))
     return (
         f"{found['patients']:>10,}{found['prompts']:>12,}{found['MB']:>7,.0f} MB"
-        f"{found['filled']:>9.0f} s{found['peak']:>13.0f} MB{times}"
+        f"{found['filled']:>9.0f} s{found['peak']:>13.0f} MB{times}{found['start']:>8.1f}"
     )
 
 

@@ -154,6 +154,14 @@ class HttpSection(_SmsSection):
     signature_header: str = "X-Signature"
 
 
+class WatchSection(_Section):
+    """`[watch]`: who in IT is written to when the scheduler or the relay stands still."""
+
+    channel: Literal["sms", "telegram"] = "sms"
+    address: str = Field(min_length=1)
+    name: str = "IT"
+
+
 class Settings(_Section):
     """All settings. A section that is left out is switched off."""
 
@@ -162,6 +170,7 @@ class Settings(_Section):
     host: str = "127.0.0.1"
     port: Port = 8080
     telegram: TelegramSection | None = None
+    watch: WatchSection | None = None
     sms: Annotated[SmppSection | HttpSection, Field(discriminator="kind")] | None = None
 
     @model_validator(mode="after")

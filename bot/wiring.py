@@ -74,6 +74,7 @@ class App:
     flows: Path = FLOWS  # the content that ships
     telegram_bot: str | None = None  # the bot's name, for links that open a chat with it
     together: Together = field(default_factory=Together)
+    worker: int | None = None  # as which this process is written down, if it is
 
     @property
     def care(self) -> Care:
@@ -114,11 +115,12 @@ class App:
     def tick(self) -> dispatch.Tick:
         """Handle everything that is due now; what is to be sent waits in the outbox."""
         self.follow()
-        return dispatch.tick(self.practice, self.clock())
+        most = dispatch.EVERYTHING if self.worker is None else dispatch.ROUND
+        return dispatch.tick(self.practice, self.clock(), most)
 
     def relay(self) -> outbox.Relay:
         """Send what waits in the outbox and may be tried now."""
-        done = outbox.relay(self.practice, self.channels, self.clock())
+        done = outbox.relay(self.practice, self.channels, self.clock(), self.worker)
         receipts.take_up_early(self.practice, self.clock())
         return done
 

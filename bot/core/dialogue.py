@@ -4,9 +4,9 @@
 every effect in one transaction. Say effects to the same person are one message, in their order.
 """
 
-from dataclasses import replace
 from datetime import datetime
 
+from bot.core.changed import replace
 from bot.core.conversation import (
     Context,
     Conversation,

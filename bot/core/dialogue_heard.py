@@ -5,8 +5,8 @@ but not expected, free text, unread. Doubt on a question never ends in silence.
 """
 
 from collections.abc import Callable
-from dataclasses import replace
 
+from bot.core.changed import replace
 from bot.core.consent import AGREED
 from bot.core.conversation import Escalate, Heard, OpenQuestion, SetStopped
 from bot.core.dialogue_alarms import (

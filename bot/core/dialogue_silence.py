@@ -1,8 +1,9 @@
 """Silence: when a question is nudged, when the coach is asked, when the nurse sees it."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from bot.core.changed import replace
 from bot.core.conversation import Context, OpenQuestion, Say
 from bot.core.dialogue_draft import Draft, is_alarm_flow
 from bot.core.dialogue_walk import close, leave_unanswered, topic_values

@@ -1,9 +1,9 @@
 """Walking a flow: begin it, say what it says, stop at a question or at its end."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import datetime, timedelta
 
+from bot.core.changed import replace
 from bot.core.conversation import Escalate, OpenQuestion, WaitingFlow
 from bot.core.dialogue_draft import Draft, is_alarm_flow, items_of
 from bot.core.flow import Flow, State

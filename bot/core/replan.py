@@ -6,9 +6,10 @@ changes nothing.
 """
 
 from collections.abc import Iterable, Mapping, Sequence, Set
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from bot.core.changed import replace
 from bot.core.planned import Countdown, NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Priority
 

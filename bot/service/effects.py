@@ -1,8 +1,9 @@
 """Turns effects into rows: the one place that says what each kind of effect does to the record."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from bot.core.changed import replace
 from bot.core.consent import AGREED
 from bot.core.conversation import (
     Copy,

@@ -1,9 +1,10 @@
 """Puts the messages of one turn into the outbox: one message to each recipient."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from bot.core.changed import replace
 from bot.core.conversation import Copy, Effect, Say, SetStopped
 from bot.core.copies import CopyLevel, copy_line, may_ask_coach
 from bot.core.dialogue_draft import COACH_COPY

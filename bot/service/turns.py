@@ -1,9 +1,9 @@
 """One turn of one patient's chat: step, store the state and every effect, queue the messages."""
 
 from collections.abc import Iterable
-from dataclasses import replace
 from datetime import datetime
 
+from bot.core.changed import replace
 from bot.core.conversation import Conversation, Effect, Event, Heard, Turn
 from bot.core.conversation_json import conversation_to_json
 from bot.core.dialogue import step

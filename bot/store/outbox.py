@@ -3,23 +3,34 @@
 States: queued -> claimed -> sent | failed | unknown, or queued -> withdrawn. What is for a phone
 that is not known yet, or waits for a consent, is held until it is queued or withdrawn. A claim is a
 conditional update that is committed before the provider is called; a row left "claimed" by a sender
-that died is found again by its age.
+that died is found again: by the silence of the worker that claimed it, or, where the sender was
+none of those written down as workers, by its age.
 """
 
 from collections.abc import Sequence
 from datetime import datetime
-from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, bindparam, func, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Row,
+    String,
+    bindparam,
+    func,
+    literal_column,
+    select,
+    update,
+)
 
 from bot.core.record import Message, Party
-from bot.store.engine import insert_new
+from bot.store.engine import insert_new, update_row
 from bot.store.links import WAITING, is_waiting
 from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
 
 _NOT_OUT = ("queued", "held")
+_ON_ITS_WAY = [literal_column("'queued'", String), literal_column("'claimed'", String)]
 _EARLIER = OUTBOUND.alias("earlier")
 # True of a message behind which another to the same address has still to go out.
 BLOCKED = (
@@ -27,21 +38,25 @@ BLOCKED = (
     .where(
         _EARLIER.c.channel == OUTBOUND.c.channel,
         _EARLIER.c.address == OUTBOUND.c.address,
-        _EARLIER.c.state.in_(("queued", "claimed")),
+        _EARLIER.c.state.in_(_ON_ITS_WAY),
         _EARLIER.c.id < OUTBOUND.c.id,
     )
     .exists()
 )
 
 # In the order of the index, so that a batch reads only its own rows however many more are queued.
-_READY = (
+_READY = Prepared(
     select(OUTBOUND.c.id)
     .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= bindparam("now"), ~BLOCKED)
     .order_by(OUTBOUND.c.next_try_at, OUTBOUND.c.id)
     .limit(bindparam("most"))
     .with_for_update(skip_locked=True)
 )
-_NEXT_TRY = select(func.min(OUTBOUND.c.next_try_at)).where(OUTBOUND.c.state == "queued", ~BLOCKED)
+_NEXT_TRY = Prepared(
+    select(func.min(OUTBOUND.c.next_try_at).label("at")).where(
+        OUTBOUND.c.state == "queued", ~BLOCKED
+    )
+)
 _LET_GO = Prepared(
     update(OUTBOUND)
     .where(
@@ -82,39 +97,31 @@ def _must_wait(message: Message) -> bool:
     return message.state == "queued" and is_waiting(message.address)
 
 
-def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
+def claim(
+    connection: Connection, now: datetime, limit: int, worker: int | None = None
+) -> list[Message]:
     """Claim queued messages that may be tried now, the oldest of each address first.
 
     While a message is claimed, or is waiting for its next try, later ones to the same address wait
     behind it, so a person gets messages in order.
     """
-    ids = list(connection.execute(_READY, {"now": now, "most": limit}).scalars())
+    ids = [row.id for row in _READY.rows(connection, {"now": now, "most": limit})]
     if not ids:
         return []
     claimed = (
         update(OUTBOUND)
         .where(OUTBOUND.c.id.in_(ids), OUTBOUND.c.state == "queued")
-        .values(state="claimed", attempts=OUTBOUND.c.attempts + 1, changed_at=now)
+        .values(
+            state="claimed", attempts=OUTBOUND.c.attempts + 1, changed_at=now, claimed_by=worker
+        )
         .returning(OUTBOUND)
     )
     return sorted((message(row) for row in connection.execute(claimed)), key=lambda m: m.id)
 
 
 def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: datetime) -> None:
-    """Store what became of a claimed message."""
-    told = {**changes, "changed_at": now}
-    _marking(tuple(told)).run(connection, {**told, "which": message_id})
-
-
-@lru_cache(maxsize=32)
-def _marking(columns: tuple[str, ...]) -> Prepared:
-    return Prepared(update(OUTBOUND).where(OUTBOUND.c.id == bindparam("which")), columns)
-
-
-def left_behind(connection: Connection, before: datetime) -> list[Message]:
-    """Messages claimed at `before` or earlier and never marked: their fate is unknown."""
-    query = select(OUTBOUND).where(OUTBOUND.c.state == "claimed", OUTBOUND.c.changed_at <= before)
-    return [message(row) for row in connection.execute(query.order_by(OUTBOUND.c.id))]
+    """Store what is known of a message, whoever has it."""
+    update_row(connection, OUTBOUND, message_id, {**changes, "changed_at": now})
 
 
 def withdraw(
@@ -155,7 +162,7 @@ def withdraw_to(connection: Connection, to: Party, reason: str, now: datetime) -
 
 def next_try(connection: Connection) -> datetime | None:
     """When the first message that nothing stands before may be tried."""
-    moment: datetime | None = connection.execute(_NEXT_TRY).scalar()
+    moment: datetime | None = _NEXT_TRY.rows(connection, {})[0].at
     return moment
 
 
@@ -245,4 +252,5 @@ def message(row: Row[Any]) -> Message:
         changed_at=row.changed_at,
         provider_id=row.provider_id,
         id=row.id,
+        claimed_by=row.claimed_by,
     )

@@ -7,10 +7,12 @@ from datetime import datetime
 from sqlalchemy import Connection, insert, select
 
 from bot.store.engine import insert_new
+from bot.store.prepared import Prepared
 from bot.store.tables import CONVERSATION
 from bot.store.tables_content import CONTENT_PUBLICATION, CONTENT_VERSION
 
 BATCH = 1_000
+_LIVE = Prepared(select(CONTENT_PUBLICATION).order_by(CONTENT_PUBLICATION.c.id.desc()).limit(1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +63,7 @@ def publications(connection: Connection) -> list[Publication]:
 
 def live(connection: Connection) -> Publication | None:
     """What patients get now; None while nothing was published: the content that ships."""
-    query = select(CONTENT_PUBLICATION).order_by(CONTENT_PUBLICATION.c.id.desc()).limit(1)
-    row = connection.execute(query).one_or_none()
+    row = _LIVE.first(connection, {})
     return None if row is None else Publication(*row)
 
 

@@ -20,8 +20,8 @@ from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from bot.config_sections import Settings
+from bot.service import watching
 from bot.service.signing_in import Passwords
-from bot.store.engine import reading
 from bot.web.guard import Endpoint, begin, guarded
 from bot.web.headers import SecurityHeaders
 from bot.web.pages import page_environment
@@ -58,7 +58,7 @@ def make_app(
             *pages,
             *webhooks,
             fixed,
-            Route("/healthz", _health(site, stalled), methods=["GET"]),
+            Route("/healthz", _health(app, stalled), methods=["GET"]),
         ],
         middleware=[Middleware(SecurityHeaders, secure=site.secure)],
         exception_handlers={HTTPException: _missing(site), LookupError: _missing(site)},
@@ -67,20 +67,35 @@ def make_app(
     return made
 
 
+def make_gate(
+    app: App, webhooks: Sequence[BaseRoute], stalled: Callable[[], list[str]] = list
+) -> Starlette:
+    """Only the channels' webhooks and the health check: what the internet may reach."""
+    return Starlette(routes=[*webhooks, Route("/healthz", _health(app, stalled), methods=["GET"])])
+
+
 def _titles(app: App) -> tuple[tuple[str, str], ...]:
     return tuple((name, reason.title) for name, reason in app.practice.book.reasons.items())
 
 
-def _health(site: Site, stalled: Callable[[], list[str]]) -> Endpoint:
-    """200 when the database answers; says nothing about anyone."""
+def _health(app: App, stalled: Callable[[], list[str]]) -> Endpoint:
+    """200 when the database answers and this process works; says nothing about anyone.
+
+    What stands still anywhere is told too, but as 200: a balancer that took every page off the
+    network because of it would make things worse.
+    """
 
     def look() -> Response:
-        with reading(site.app.engine) as connection:
-            connection.exec_driver_sql("SELECT 1")
-        troubled = sorted(n for n, c in site.app.channels.items() if c.trouble())
+        still = sorted(each.role for each in watching.standstills(app.engine, app.clock()))
+        troubled = sorted(n for n, c in app.channels.items() if c.trouble())
         late = stalled()
-        status = "a loop has stalled" if late else "ok"
-        told = {"status": status, "channels_in_trouble": troubled, "stalled": late}
+        told = {
+            "status": "a loop has stalled" if late else "ok",
+            "channels_in_trouble": troubled,
+            "stalled": late,
+            "standing_still": still,
+            "held_by_nobody": watching.missing_roles(app.engine, app.clock()),
+        }
         return JSONResponse(told, 503 if late else 200)
 
     async def health(_request: Request) -> Response:

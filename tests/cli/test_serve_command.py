@@ -44,7 +44,8 @@ def test_it_serves_an_empty_store_and_ends_cleanly_when_told(tmp_path):
                 time.sleep(0.2)
         process.send_signal(signal.SIGTERM)
         said, _ = process.communicate(timeout=60)
-    assert health == {"status": "ok", "channels_in_trouble": [], "stalled": []}
+    fine = {"channels_in_trouble": [], "stalled": [], "standing_still": [], "held_by_nobody": []}
+    assert health == {"status": "ok", **fine}
     assert f"http://127.0.0.1:{port}/sign-in" in said
     assert "countdown accounts add" in said
     assert said.rstrip().endswith("Ended.")
@@ -69,6 +70,7 @@ class Service:
             raise RuntimeError("Rosalind has a fever")
 
     relay = tick
+    engine = None
 
 
 def wait_for(test):
@@ -80,7 +82,7 @@ def wait_for(test):
 
 def test_a_loop_works_again_and_again_until_it_is_stopped():
     service = Service()
-    loop = Loop("scheduler", service, service.tick)
+    loop = Loop("scheduler", service.clock, service.tick, service.next_moment)
     loop.start()
     wait_for(lambda: service.worked >= 3)
     assert loop.stop(5)
@@ -93,7 +95,7 @@ def test_a_failure_is_logged_without_its_words_and_the_loop_goes_on(monkeypatch,
     monkeypatch.setattr("bot.cli.loops._AFTER_FAILURE", timedelta(milliseconds=1))
     service = Service()
     service.fail = True
-    loop = Loop("relay", service, service.relay)
+    loop = Loop("relay", service.clock, service.relay, service.next_moment)
     loop.start()
     wait_for(lambda: service.worked >= 3)
     loop.stop(5)
@@ -114,6 +116,6 @@ def test_each_role_has_its_own_loop():
 
 def test_a_loop_that_has_not_come_round_is_told_to_the_health_check():
     service = Service()
-    loop = Loop("relay", service, service.relay)
+    loop = Loop("relay", service.clock, service.relay, service.next_moment)
     assert stalled([loop], lambda: NOW + STALLED_AFTER)() == []
     assert stalled([loop], lambda: NOW + STALLED_AFTER + LONGEST_SLEEP)() == ["relay"]

@@ -4,7 +4,7 @@ from itertools import groupby
 
 from bot.core.escalation import Step
 from bot.core.protocol import Surgery
-from bot.store import plans
+from bot.store import picking
 from bot.store.engine import writing
 
 KNEE = Surgery("knee", "right", date(2027, 3, 15), "America/New_York", time(7, 30))
@@ -44,7 +44,7 @@ def test_one_bad_row_is_put_off_told_and_does_not_stop_the_others(clinic):
     assert len(done.failed) == 1
     assert "undelivered" in clinic.cases(patient)
     with writing(clinic.app.engine) as connection:
-        assert plans.due_prompts(connection, clinic.now, 10) == []
+        assert picking.prompt_of(connection, patient, clinic.now) is None
 
 
 def test_even_a_chat_that_cannot_be_read_does_not_stop_the_scheduler(clinic):

@@ -13,9 +13,9 @@ import due
 import measured
 
 from bot.channels.recording import RecordingChannel
-from bot.store import plans
+from bot.store import picking, plans
 from bot.store.copying import copy_store
-from bot.store.engine import SQLITE_PRAGMAS, open_engine, reading, writing
+from bot.store.engine import SQLITE_PRAGMAS, open_engine, writing
 from bot.store.schema import upgrade
 from bot.wiring import build
 
@@ -66,14 +66,16 @@ def whole(url, used):
 
 
 def claims(url):
-    """The scheduling alone: due prompts are looked up and each is claimed, one commit each."""
+    """The scheduling alone: as in a tick, each due prompt is picked and claimed in one commit."""
     engine, now, found = open_engine(url), copied_patients.DUE, {"done": 0}
+    place = picking.BEGINNING
     with measured.timed(found):
-        with reading(engine) as connection:
-            ids = [prompt for prompt, _ in plans.due_prompts(connection, now, due.DUE)]
-        for prompt in ids:
+        while place is not None:
             with writing(engine) as connection:
-                found["done"] += plans.claim_prompt(connection, prompt, "sent", "", now)
+                place = picking.next_prompt(connection, now, place)
+                prompt = place and picking.prompt_of(connection, place.patient, now)
+                if prompt is not None:
+                    found["done"] += plans.claim_prompt(connection, prompt, "sent", "", now)
     engine.dispose()
     return found
 

@@ -34,13 +34,17 @@ def or_(walk: Walk, event: Match) -> None:
 def negate(walk: Walk, event: Match) -> None:
     if _answers_mention(walk, event):
         for mention in walk.mentions[-4:]:
-            mention.denied = mention.denied or mention.end >= walk.mentions[-1].start
+            spared = mention.concept.startswith(_SPARED) and event.end - event.start > 1
+            here = mention.end >= walk.mentions[-1].start and not spared
+            mention.denied = mention.denied or here
         return
     if event.start < walk.masked_until:
         return
-    if walk.no == 2 or (walk.thought and event.concept == "mod.neg"):
+    if walk.no == 2 or (walk.thought and event.concept == "mod.neg") or _undoes(walk, event):
         walk.no, walk.thought = 0, False  # "I wouldn't say I have no cough"
+        walk.last_no = 0
         return
+    walk.last_no = event.end
     walk.thought = event.concept == "mod.neg_think"
     walk.no = 2 if event.concept == "mod.neg_think" else 1
     walk.no_end = event.end
@@ -48,17 +52,42 @@ def negate(walk: Walk, event: Match) -> None:
     walk.listed = walk.divided = False
 
 
+def _undoes(walk: Walk, event: Match) -> bool:
+    """True for the second "no" of "it's not like she doesn't" and "not a day that I haven't"."""
+    if not walk.last_no or (walk.mentions[-1:] and walk.mentions[-1].start >= walk.last_no - 1):
+        return False
+    between = [w.text for w in walk.words[walk.last_no : event.start]]
+    if walk.words[walk.last_no - 1].text in _PLAIN_NO and "que" not in between:
+        return False
+    return bool(between) and not _LINKS.isdisjoint(between)
+
+
+_PLAIN_NO = word_set("no nope nah neg negative")
+_LINKS = word_set("that like say saying said says day mean claim pretend tell que decir digo lie")
+
+
 def _answers_mention(walk: Walk, event: Match) -> bool:
     """True for the "no" of "fever: no" and "fever no cough no"."""
     last_end = max((m.end for m in walk.mentions[-4:]), default=event.start + 1)
-    if event.end - event.start > 1 or event.start < last_end:
+    if event.start < last_end:
         return False
     between = walk.words[last_end : event.start]
     following = walk.words[event.end] if event.end < len(walk.words) else STOP
+    if not between and (following.separates or following.text in _GOES_ON):
+        return walk.words[event.start].text in _BARE_NO
+    if event.end - event.start > 1:
+        return False
     if not between:
-        return following.separates or _filled_in_like_a_form(walk)
+        return _filled_in_like_a_form(walk)
     asked = between[-1] is QUESTION or between[-1] is COMMA
     return following.separates and asked and len(between) <= 2 and between[0] is not STOP
+
+
+_SPARED = ("self_harm", "emergency.")  # "can't breathe no more" denies nothing
+_BARE_NO = word_set(
+    "no not none nope nah negative neg ni nada ninguna ninguno tampoco denied denies"
+)
+_GOES_ON = word_set("pero but y and aunque though sino solo only just tampoco either yet")
 
 
 def _filled_in_like_a_form(walk: Walk) -> bool:
@@ -145,6 +174,9 @@ FILLERS = _LISTED_WITH | word_set(
     "productive mild small big large deep open fresh red sore hot cold low flu covid else wrong "
     "come comes down ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
     "persistent frequent stained tinged exhibit exhibits indication dull sensation lower upper "
+    "tiene tienen tuve tuvo tenia tenido tenemos tuvimos han hemos habia haya hubo le les nos se "
+    "presentado presenta padece sufre noto nota notado visto siente sienten sentia da dan dio dado "
+    "salio salido aparecido estado esta estan anda "
     "tengo he ha tenido sentido presentado presento ningun ninguna tipo de "
     "clase algun alguna muy tan la el los las un una unos unas en mi me ni o y haya hay siento "
     "presenta presento refiere refiero reporta manifiesta muestra datos evidencia "

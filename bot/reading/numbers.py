@@ -38,7 +38,7 @@ def find_numbers(words: Sequence[Word], named: Mapping[str, float]) -> list[Numb
         if text[:1].isdigit():
             number = _one_oh(words, at) or _digits(words, at)
         elif text in named or text in _ARTICLE:
-            number = _one_oh(words, at) or _spoken(words, at, named)
+            number = _one_oh(words, at) or _digit_by_digit(words, at) or _spoken(words, at, named)
         if number is not None:
             found.append(number)
         at = number.end if number is not None else at + 1
@@ -140,6 +140,15 @@ def _one_oh(words: Sequence[Word], at: int) -> Number | None:
         if digit is not None:
             return _with_tenths(words, at + 3, Number(at, at + 3, 100.0 + digit, False, True))
     return None
+
+
+def _digit_by_digit(words: Sequence[Word], at: int) -> Number | None:
+    """ "nine eight point six" is 98.6."""
+    said = [w.text for w in words[at : at + 4]] + [""] * 4
+    tens, ones = _ONES.get(said[0]), _ONES.get(said[1])
+    if not tens or ones is None or said[2] not in _POINT or said[2] in ("con", "coma"):
+        return None
+    return _with_tenths(words, at + 2, Number(at, at + 2, 10.0 * tens + ones, False, True))
 
 
 def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Number | None:

@@ -41,14 +41,14 @@ def separators(words: Sequence[Word]) -> list[Match]:
 
 
 def _stop(walk: Walk, event: Match) -> None:
-    walk.no, walk.nos, walk.thought = 0, 0, False
+    walk.no, walk.nos, walk.last_no, walk.thought = 0, 0, 0, False
     walk.story = False
     walk.supposed = walk.others = walk.pets = walk.caught = walk.listed = walk.divided = False
     new_clause(walk, event)
 
 
 def _but(walk: Walk, event: Match) -> None:
-    walk.no = 0
+    walk.no = walk.last_no = 0
     walk.supposed = False
     walk.listed = walk.divided = False
     new_clause(walk, event)
@@ -119,7 +119,7 @@ def _mention(walk: Walk, event: Match) -> None:
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=is_denied(walk, event),
             supposed=_is_supposed(walk, event),
-            others=walk.others and not walk.caught and not _says_my(walk, event),
+            others=_is_of_others(walk, event),
             lasting=event.negative or event.concept.startswith(_LASTING),
             clause=walk.clause,
         )
@@ -144,6 +144,7 @@ def _hint(walk: Walk, event: Match) -> None:
     )
 
 
+_HAS = frozenset({"has", "hes", "shes", "tiene", "tienen"})
 _LASTING = ("self_harm", "emergency.", "fever_reading", "symptom.fever", "symptom.fall")
 
 
@@ -152,6 +153,14 @@ def _is_supposed(walk: Walk, event: Match) -> bool:
     if walk.story or _of_a_pet(walk, event):
         return True
     return walk.supposed and not _claimed(walk, event)
+
+
+def _is_of_others(walk: Walk, event: Match) -> bool:
+    """True for the covid of "my neighbor has covid", and of "my neighbor I ride with has covid"."""
+    if walk.caught or _says_my(walk, event):
+        return False
+    back = [w.text for w in walk.words[max(0, event.start - 3) : event.start + 1]]
+    return walk.others or (walk.antecedent and not _HAS.isdisjoint(back))
 
 
 def _says_my(walk: Walk, event: Match) -> bool:

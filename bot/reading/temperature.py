@@ -68,7 +68,7 @@ _OTHER_BEFORE = word_set(
     "mayo junio julio agosto septiembre octubre noviembre diciembre took tome by before after "
     "chapter psalm salmo capitulo flight code codigo estacion station verse versiculo "
     "bill cost costs total copay paid rent price cuenta pague costo "
-    "until till las number numero street calle"
+    "until till las number numero street calle flexion extension bend bends flex rom motion range"
 )
 _OTHER_MEASURES = word_set(
     "glucosa frecuencia saturacion fc spo "
@@ -77,6 +77,15 @@ _OTHER_MEASURES = word_set(
 )
 _SAID_AFTER = word_set(
     "degrees degree grados f c today tonight now this again still oral help hoy ahora ayuda please"
+)
+_MENDS = word_set(
+    "sorry typo oops ooops whoops correction mean meant wait misread mistake mistyped scratch "
+    "perdon digo corrijo correccion equivoque error espere espera"
+)
+_GOES_ON = word_set(
+    "and but with n so i im my no y pero con since on at when last for feel feeling chills cough "
+    "just right de desde en cuando que tengo me sin se toda todo this or o she he hes shes "
+    "yesterday anoche ayer esta orally oral under all is"
 )
 _OVER = word_set("over above exceeds mas arriba sobre exceeding past")
 _DENIES = word_set("no not never nunca didnt doesnt hasnt havent isnt wasnt wont hadnt")
@@ -89,7 +98,17 @@ def find_temperatures(
 ) -> list[Measured]:
     """Every temperature in the reply, left to right."""
     found = [_measure(words, number, asked, len(numbers)) for number in numbers]
-    return [m for m in found if m is not None]
+    kept = [m for m in found if m is not None]
+    later = [*kept[1:], None] if kept else []
+    return [m for m, n in zip(kept, later, strict=True) if not _mended(words, m, n)]
+
+
+def _mended(words: Sequence[Word], measured: Measured, later: Measured | None) -> bool:
+    """True for the first of "101.0 sorry typo 100.1"."""
+    if later is None or later.temperature is None:
+        return False
+    between = {w.text for w in words[measured.end : later.start]}
+    return len(between) <= LOOK_BEHIND and not between.isdisjoint(_MENDS)
 
 
 def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) -> Measured | None:
@@ -103,7 +122,10 @@ def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) ->
     if not cued and _other_quantity(words, number, before, strict=not clear):
         return None
     fits = plausible is not None and (
-        number.decimal or asked in (Asked.TEMPERATURE, Asked.SYMPTOM_CHECK) or _bare(words, number)
+        number.decimal
+        or asked is Asked.TEMPERATURE
+        or (asked is Asked.SYMPTOM_CHECK and not _counts(words, number))
+        or _bare(words, number)
     )
     if not cued and not fits:
         return _implausible(words, number) if asked is Asked.TEMPERATURE and count == 1 else None
@@ -158,6 +180,14 @@ def _other_quantity(
     if any(w in _OTHER_MEASURES for w in before[-4:]):
         return True
     return strict and any(w in _OTHER_BEFORE for w in before[-3:])
+
+
+def _counts(words: Sequence[Word], number: Number) -> bool:
+    """True for the 40 of "like 40 grit sandpaper": a whole number with a noun behind it."""
+    if number.decimal or number.end >= len(words):
+        return False
+    after = words[number.end]
+    return not after.separates and after.text not in _SAID_AFTER | _GOES_ON
 
 
 def _bare(words: Sequence[Word], number: Number) -> bool:

@@ -12,6 +12,9 @@ LIST_LENGTH = 8  # mentions
 
 
 def note_time(walk: Walk, event: Match) -> None:
+    before = walk.words[event.start - 1].text if event.start else ""
+    if before in _WELL and event.concept == "mod.recent":
+        return  # the "now" of "nothing now"
     walk.times.append((event.concept.removeprefix("mod."), walk.clause, event.end))
 
 
@@ -32,6 +35,7 @@ def note_gone(walk: Walk, event: Match) -> None:
     walk.no = 0
 
 
+_WELL = word_set("nothing none no fine good ok okay well clear great bien nada ninguno mejor")
 _HAD = word_set(
     "had was were got caught tested came did tuve tuvo tenia dio pase sufri padeci fue estuve"
 )

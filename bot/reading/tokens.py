@@ -7,8 +7,8 @@ from bot.reading.lexicon import Lexicon
 from bot.reading.phrases import Word
 
 _APOSTROPHES = re.compile("['’‘`´ʼ]")
-_TOKEN = re.compile(r"\d+(?:[.,:/]\d+)*|[^\W\d_]+|[.!?;\n,:()%#]|(?<=\s)-+(?=\s)")
-_HARD = frozenset(".!?;\n")
+_TOKEN = re.compile(r"\d+(?:[.,:/]\d+)*|[^\W\d_]+|[.!?¿¡;\n,:()%#]|(?<=\s)-+(?=\s)")
+_HARD = frozenset(".!?¿¡;\n")
 _SOFT = frozenset(",:()-")
 _SEPARATES = frozenset({"|"})  # a slot that no phrase has, so that no phrase goes on here
 STOP = Word(".", _SEPARATES, (), separates=True)

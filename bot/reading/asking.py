@@ -77,9 +77,11 @@ def _opens(texts: list[str], asked: bool) -> bool:
     if texts[:3] in _WHY_ASK or texts[:3] == ["por", "que", "preguntan"]:
         return True
     if texts[0] == "me":
-        return asked and second in _DONE_TO_ME
+        return second in ("pueden", "puede") or (asked and second in _DONE_TO_ME)
+    if texts[-2:] == ["que", "es"] or texts[-1] == "significa":
+        return True
     if texts[0] in ("y", "es", "if", "como"):
-        return asked
+        return asked or texts[:2] == ["como", "se"]
     if texts[0] in _LEADS_IN:
         return not _ASKED_FOR.isdisjoint(texts[1:4])
     return texts[0] in _OPENERS and second not in ("be", "not")

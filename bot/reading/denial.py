@@ -20,6 +20,7 @@ def comma(walk: Walk, event: Match) -> None:
 
 def divide(walk: Walk, event: Match) -> None:
     """A comma or "and". A "no" that denied something else ends here: "no ride, and a cough"."""
+    walk.last_no = 0
     closes = walk.no and not walk.listed and event.start > walk.no_end
     if closes and walk.words[event.start - 1].text not in _LISTED_WITH and not or_ahead(walk):
         walk.no = 0
@@ -57,13 +58,19 @@ def _undoes(walk: Walk, event: Match) -> bool:
     if not walk.last_no or (walk.mentions[-1:] and walk.mentions[-1].start >= walk.last_no - 1):
         return False
     between = [w.text for w in walk.words[walk.last_no : event.start]]
-    if walk.words[walk.last_no - 1].text in _PLAIN_NO and "que" not in between:
+    if walk.words[walk.last_no - 1].text in _PLAIN_NO and _SUCH_AS.isdisjoint(between):
         return False
+    if walk.words[event.start].text in ("without", "sin"):
+        return len(between) <= 1 or not _LINKS.isdisjoint(between)  # "haven't been without a cough"
     return bool(between) and not _LINKS.isdisjoint(between)
 
 
+_SUCH_AS = frozenset({"que", "dia", "noche"})
 _PLAIN_NO = word_set("no nope nah neg negative")
-_LINKS = word_set("that like say saying said says day mean claim pretend tell que decir digo lie")
+_LINKS = word_set(
+    "that like say saying said says day night hour minute mean claim pretend tell when remember "
+    "recall que decir digo lie dia noche hora rato"
+)
 
 
 def _answers_mention(walk: Walk, event: Match) -> bool:
@@ -127,6 +134,14 @@ def weak_restart(walk: Walk, event: Match) -> None:
         walk.no = 0
 
 
+def until(walk: Walk, event: Match) -> None:
+    """ "I never had a fever until today": what was denied is there now."""
+    for mention in walk.mentions:
+        if mention.clause == walk.clause:
+            mention.denied = False
+    walk.no = 0
+
+
 def lose_negation(walk: Walk, event: Match) -> None:
     walk.no = 0
 
@@ -138,7 +153,8 @@ def is_denied(walk: Walk, event: Match) -> bool:
     if not walk.no:
         return False
     next_item = walk.divided and walk.listed
-    if not _reaches(walk, event) or (next_item and _stands_alone(walk, event)):
+    alone = next_item and (_stands_alone(walk, event) or _goes_on_still(walk, event))
+    if not _reaches(walk, event) or alone:
         walk.no = 0
         return False
     walk.no_end = max(walk.no_end, event.end)
@@ -172,7 +188,8 @@ FILLERS = _LISTED_WITH | word_set(
     "whatsoever actual and or nor also obvious visible unusual major serious strange acute "
     "sudden significant known anymore i do does here is are house home family wet dry "
     "productive mild small big large deep open fresh red sore hot cold low flu covid else wrong "
-    "come comes down ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
+    "come comes down so much as lick peep speck "
+    "ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
     "persistent frequent stained tinged exhibit exhibits indication dull sensation lower upper "
     "tiene tienen tuve tuvo tenia tenido tenemos tuvimos han hemos habia haya hubo le les nos se "
     "presentado presenta padece sufre noto nota notado visto siente sienten sentia da dan dio dado "
@@ -186,6 +203,15 @@ FILLERS = _LISTED_WITH | word_set(
 
 # "no episodic fever": one adjective may stand before what is denied.
 _ADJECTIVES = ("al", "ic", "ive", "ent", "ant", "ous", "ary", "able", "ible", "less", "wer", "ico")
+
+
+def _goes_on_still(walk: Walk, event: Match) -> bool:
+    """True for the last of "no more fever, throat still raw"."""
+    said = [w.text for w in walk.words[max(0, event.start - 1) : event.end]]
+    return not _STILL.isdisjoint(said)
+
+
+_STILL = word_set("still todavia aun sigue sigo now ahora")
 
 
 def _stands_alone(walk: Walk, event: Match) -> bool:

@@ -55,7 +55,8 @@ def _symptom_check(reply: Understood) -> Reading | None:
         return pick
     if reply.whole_message("unwell"):
         return Reading(Act.SYMPTOM, (Symptom.UNWELL,), alert=True, because=(reply.whole,))
-    yes = _says_yes(reply) and not _only_ok(reply)
+    supposed = reply.says("mod.suppose") and any(m.supposed for m in reply.mentions)
+    yes = _says_yes(reply) and not _only_ok(reply) and not supposed
     no, good = reply.says("act.no"), reply.says("act.all_good")
     denied = any(m.denied or m.gone or m.past for m in reply.mentions) or reply.says("mod.gone")
     if reply.says("act.actually_yes"):

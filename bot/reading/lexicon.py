@@ -15,7 +15,7 @@ from bot.reading.phrases import (
     Word,
     apart_by_negation,
 )
-from bot.reading.spelling import Spelling, collapse_repeats, plain_forms
+from bot.reading.spelling import SHORTEST, Spelling, collapse_repeats, plain_forms
 
 ANY_MEDICINE = "medicine"  # the word of the phrases that any medicine's name may stand for
 LONGEST_TYPED = 80  # letters; more is a held key or noise, not a word
@@ -133,7 +133,8 @@ class Lexicon:
         """The words behind a token that is no known word."""
         if token.endswith("in") and self._knows(token + "g"):
             return (self.word(token),)
-        for candidate in plain_forms(token):
+        one = token.removesuffix("s") if len(token) > SHORTEST else token
+        for candidate in (*plain_forms(token), one):
             if self._knows(candidate):
                 return (self.word(candidate),)
         short = collapse_repeats(token) if len(token) <= LONGEST_TYPED else ()

@@ -166,6 +166,8 @@ _HIDE_NOTHING = frozenset(
         "other_verb",
         "asks_fever",
         "suppose_start",
+        "until",
+        "joke",
     )
 )
 

@@ -37,12 +37,19 @@ def _is_question(reply: Understood) -> bool:
     """True for a question that is not an answer with a question behind it."""
     if not reply.asks:
         return False
+    told = reply.asked is Asked.MEDICINE_STOP and reply.says("act.still_taking")
+    if told and reply.words[-1] is not QUESTION:
+        return False  # "What? I've been taking it every day"
     if reply.words[-1] is QUESTION and reply.opens_with("act.question_opener"):
         return True
     if reply.asked is Asked.WASH and _is_one_question(reply):
         return True
-    first = next((m for m in reply.matches if m.concept.startswith("act.")), None)
+    acts = (m for m in reply.matches if m.concept.startswith("act."))
+    first = next((m for m in acts if m.concept not in _NO_ANSWER), None)
     return first is None or first.concept in ("act.question", "act.question_start")
+
+
+_NO_ANSWER = frozenset({"act.polite", "act.thanks", "act.question_opener"})
 
 
 def _is_one_question(reply: Understood) -> bool:

@@ -127,13 +127,21 @@ def _alarm(reply: Understood) -> Reading | None:
     """Symptoms of the patient, then illness around them."""
     mentions = [m for m in reply.mentions if m.holds]
     own = [m for m in mentions if not m.others and m.concept in SYMPTOMS and not _is_idle(m)]
-    exposed = [m for m in mentions if m.others and not is_long_ago(reply)]
+    exposed = [m for m in mentions if m.others and _may_spread(m, reply) and not is_long_ago(reply)]
     if own:
         reading = _about(Act.SYMPTOM, reply, own, own)
         return replace(reading, also=(Act.EXPOSURE,)) if exposed else reading
     if exposed:
         return Reading(Act.EXPOSURE, alert=True, because=_words(exposed))
     return None
+
+
+def _may_spread(mention: Mention, reply: Understood) -> bool:
+    """True for what is caught from others; asked for symptoms, "my mother" may be the patient."""
+    return reply.asked is Asked.SYMPTOM_CHECK or mention.concept not in _NOT_CAUGHT
+
+
+_NOT_CAUGHT = {f"symptom.{name}" for name in ("fall", "skin_wound", "dental", "leg_swelling")}
 
 
 def _is_idle(mention: Mention) -> bool:

@@ -7,7 +7,7 @@ readings are possible the one that raises the alarm is taken.
 
 from collections.abc import Callable, Sequence
 
-from bot.reading import denial, time_words
+from bot.reading import denial, things, time_words
 from bot.reading.asking import suppose_questions
 from bot.reading.denial import is_denied
 from bot.reading.matching import Match
@@ -148,9 +148,16 @@ _HAS = frozenset({"has", "hes", "shes", "tiene", "tienen"})
 _LASTING = ("self_harm", "emergency.", "fever_reading", "symptom.fever", "symptom.fall")
 
 
+def _joke(walk: Walk, event: Match) -> None:
+    """ "My ribs hurt from laughing": no illness."""
+    for mention in (*walk.mentions[-2:], *walk.hints[-3:]):
+        near = mention.clause == walk.clause and event.start - mention.end <= SAME_BREATH
+        mention.supposed = mention.supposed or (near and mention.concept != "self_harm")
+
+
 def _is_supposed(walk: Walk, event: Match) -> bool:
     """True for what is only imagined, read about, or a pet's."""
-    if walk.story or _of_a_pet(walk, event):
+    if walk.story or _of_a_pet(walk, event) or things.fell(walk.words, event):
         return True
     return walk.supposed and not _claimed(walk, event)
 
@@ -208,6 +215,8 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.story": _story,
     "mod.suppose": _suppose,
     "mod.doubt": _doubt,
+    "mod.until": denial.until,
+    "mod.joke": _joke,
     "mod.pseudo": denial.pseudo,
     "mod.suppose_start": _suppose_at_start,
     "mod.gone": time_words.note_gone,

@@ -14,7 +14,7 @@ LIST_LENGTH = 8  # mentions
 def note_time(walk: Walk, event: Match) -> None:
     before = walk.words[event.start - 1].text if event.start else ""
     if before in _WELL and event.concept == "mod.recent":
-        return  # the "now" of "nothing now"
+        return  # the "now" of "nothing now" and "gone three weeks now"
     walk.times.append((event.concept.removeprefix("mod."), walk.clause, event.end))
 
 
@@ -35,7 +35,10 @@ def note_gone(walk: Walk, event: Match) -> None:
     walk.no = 0
 
 
-_WELL = word_set("nothing none no fine good ok okay well clear great bien nada ninguno mejor")
+_WELL = word_set(
+    "nothing none no fine good ok okay well clear great weeks months years gone over bien nada "
+    "ninguno mejor semanas meses anos"
+)
 _HAD = word_set(
     "had was were got caught tested came did tuve tuvo tenia dio pase sufri padeci fue estuve"
 )

@@ -136,7 +136,7 @@ def weak_restart(walk: Walk, event: Match) -> None:
 
 def until(walk: Walk, event: Match) -> None:
     """ "I never had a fever until today": what was denied is there now."""
-    for mention in walk.mentions:
+    for mention in walk.mentions[-8:]:
         if mention.clause == walk.clause:
             mention.denied = False
     walk.no = 0

@@ -168,6 +168,7 @@ _HIDE_NOTHING = frozenset(
         "suppose_start",
         "until",
         "joke",
+        "owns",
     )
 )
 

@@ -138,8 +138,19 @@ def _one_oh(words: Sequence[Word], at: int) -> Number | None:
     if len(said) == 3 and said[1] in ("oh", "o", "zero", "0", "cero"):
         digit = _tenth(said[2])
         if digit is not None:
-            return _with_tenths(words, at + 3, Number(at, at + 3, 100.0 + digit, False, True))
+            number = Number(at, at + 3, 100.0 + digit, False, True)
+            return _with_lone_tenth(words, _with_tenths(words, at + 3, number))
     return None
+
+
+def _with_lone_tenth(words: Sequence[Word], number: Number) -> Number:
+    """ "one oh one three" is 101.3, when no more is said."""
+    place = number.end
+    digit = _ONES.get(words[place].text) if place < len(words) and not number.decimal else None
+    after = words[place + 1] if place + 1 < len(words) else None
+    if digit is None or not (after is None or after.separates):
+        return number
+    return Number(number.start, place + 1, number.value + digit / 10, True, True)
 
 
 def _digit_by_digit(words: Sequence[Word], at: int) -> Number | None:
@@ -181,7 +192,8 @@ def _grow(total: float, value: float) -> float | None:
 
 
 def _joins(words: Sequence[Word], place: int, named: Mapping[str, float]) -> bool:
-    return words[place].text in _JOIN and _continues(words, place, named)
+    tenths = place + 2 < len(words) and words[place + 2].text in _TENTHS  # "and seven tenths"
+    return words[place].text in _JOIN and not tenths and _continues(words, place, named)
 
 
 def _continues(words: Sequence[Word], place: int, named: Mapping[str, float]) -> bool:

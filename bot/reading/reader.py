@@ -15,6 +15,7 @@ from bot.reading.other_business import is_long_ago, not_an_answer
 from bot.reading.phrases import Word
 from bot.reading.reading import Act, Asked, Reading
 from bot.reading.scope import separators, settle
+from bot.reading.specific import telling
 from bot.reading.temperature import Measured, Thresholds, find_temperatures
 from bot.reading.tokens import QUESTION, plain, tokens
 from bot.reading.understood import SYMPTOMS, Understood
@@ -149,7 +150,7 @@ def _is_idle(mention: Mention) -> bool:
 
 
 def _about(act: Act, reply: Understood, why: list[Mention], said: list[Mention]) -> Reading:
-    symptoms = dict.fromkeys(SYMPTOMS[m.concept] for m in said if m.concept in SYMPTOMS)
+    symptoms = dict.fromkeys(SYMPTOMS[m.concept] for m in telling(said) if m.concept in SYMPTOMS)
     return Reading(
         act,
         symptoms=tuple(symptoms),

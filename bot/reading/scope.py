@@ -30,7 +30,8 @@ def settle(words: Sequence[Word], events: Sequence[Match]) -> Walk:
             _mention(walk, event)
     if walk.times:
         place_times(walk)
-    suppose_questions(words, (*walk.mentions, *walk.hints))
+    if not walk.owned:
+        suppose_questions(words, (*walk.mentions, *walk.hints))
     return walk
 
 
@@ -148,6 +149,13 @@ _HAS = frozenset({"has", "hes", "shes", "tiene", "tienen"})
 _LASTING = ("self_harm", "emergency.", "fever_reading", "symptom.fever", "symptom.fall")
 
 
+def _own(walk: Walk, event: Match) -> None:
+    """ "Can they operate with a cold? I have one." """
+    walk.owned = bool(walk.mentions)
+    for mention in walk.mentions[-8:]:
+        mention.supposed = False
+
+
 def _joke(walk: Walk, event: Match) -> None:
     """ "My ribs hurt from laughing": no illness."""
     for mention in (*walk.mentions[-2:], *walk.hints[-3:]):
@@ -217,6 +225,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.doubt": _doubt,
     "mod.until": denial.until,
     "mod.joke": _joke,
+    "mod.owns": _own,
     "mod.pseudo": denial.pseudo,
     "mod.suppose_start": _suppose_at_start,
     "mod.gone": time_words.note_gone,

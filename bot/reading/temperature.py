@@ -68,8 +68,10 @@ _OTHER_BEFORE = word_set(
     "mayo junio julio agosto septiembre octubre noviembre diciembre took tome by before after "
     "chapter psalm salmo capitulo flight code codigo estacion station verse versiculo "
     "bill cost costs total copay paid rent price cuenta pague costo "
-    "until till las number numero street calle flexion extension bend bends flex rom motion range"
+    "until till las number numero street calle"
 )
+_OF_A_JOINT = word_set("flexion extension bend bends bending flex rom flexing dobla doblo")
+_WHEN = word_set("at by before after till until")
 _OTHER_MEASURES = word_set(
     "glucosa frecuencia saturacion fc spo "
     "pressure bp pulse rate oxygen sats sat sugar glucose weight weigh weighs presion pulso "
@@ -114,11 +116,15 @@ def _mended(words: Sequence[Word], measured: Measured, later: Measured | None) -
 def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) -> Measured | None:
     unit, end = _unit_after(words, number.end)
     before = _before(words, number.start)
+    if not _OF_A_JOINT.isdisjoint(before):
+        return None  # "knee flexion 100 degrees"
     after = [w.text for w in words[end : end + 2]]
     cued = bool(unit) or end > number.end or any(w in _CUES for w in (*before, *after))
     value = number.value
     plausible = unit_of(value)
     clear = plausible and number.decimal and asked in (Asked.TEMPERATURE, Asked.SYMPTOM_CHECK)
+    if asked is Asked.TEMPERATURE and plausible:
+        before = [w for w in before if w not in _WHEN]
     if not cued and _other_quantity(words, number, before, strict=not clear):
         return None
     fits = plausible is not None and (
@@ -175,7 +181,9 @@ def _other_quantity(
     words: Sequence[Word], number: Number, before: list[str], *, strict: bool
 ) -> bool:
     after = words[number.end].text if number.end < len(words) else ""
-    if after in _OTHER_AFTER:
+    ahead = words[number.end + 1].text if number.end + 1 < len(words) else ""
+    pressure = after in ("over", "sobre") and ahead[:1].isdigit()
+    if after in _OTHER_AFTER or pressure:
         return True
     if any(w in _OTHER_MEASURES for w in before[-4:]):
         return True

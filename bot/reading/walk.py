@@ -61,6 +61,7 @@ class Walk:
     pets: bool = False
     story: bool = False  # of what was read or watched, up to the next "I" or "my"
     caught: bool = False  # "caught it from my grandson": the illness is the patient's own
+    owned: bool = False  # "I have one": what was only asked about is there
     other_end: int = 0
     antecedent: bool = False  # someone else was named, so "he" is not the patient
     clause: int = 0

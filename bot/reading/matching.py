@@ -107,10 +107,13 @@ class Matcher:
         return ahead
 
 
-def _arrive(node: Node, solid: bool) -> list[Place]:
-    places = [Place(node, solid)]
+def _arrive(node: Node, solid: bool, skips: int = -1) -> list[Place]:
+    """Every place reached with `node`: itself, its gap, and beyond what may be left out."""
+    places = [Place(node, solid, skips)]
     if node.gap is not None:
-        places.append(Place(node.gap, solid, GAP_WORDS))
+        places += _arrive(node.gap, solid, GAP_WORDS)
+    for onward in node.ahead:
+        places += _arrive(onward, solid, skips)
     return places
 
 
@@ -163,6 +166,9 @@ _HIDE_NOTHING = frozenset(
         "other_verb",
         "asks_fever",
         "suppose_start",
+        "until",
+        "joke",
+        "owns",
     )
 )
 

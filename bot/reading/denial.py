@@ -119,6 +119,8 @@ def is_denied(walk: Walk, event: Match) -> bool:
         return False
     if not walk.no:
         return False
+    if walk.listed and event.end <= walk.no_end:
+        return True  # inside what is denied already
     next_item = walk.divided and walk.listed
     alone = (next_item and _stands_alone(walk, event)) or _tells(walk, event)
     if alone or not _reaches(walk, event):
@@ -177,8 +179,8 @@ def _tells(walk: Walk, event: Match) -> bool:
 
 
 _TELLING_VERBS = word_set(
-    "feels feel felt is are was hurts passed fainted collapsed fell hit took burns aches wants want "
-    "duele siento siente aprieta desmaye cayo cai pegue tome quiero quiere"
+    "feels feel felt is are was hurts passed fainted collapsed fell hit took burns aches wants "
+    "want duele siento siente aprieta desmaye cayo cai pegue tome quiero quiere"
 )
 
 

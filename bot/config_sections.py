@@ -63,6 +63,13 @@ def _template(value: dict[str, str]) -> dict[str, str]:
     return value
 
 
+def _token(value: SecretStr) -> SecretStr:
+    """Empty: none is set. 16 signs of a random one cannot be guessed."""
+    if value.get_secret_value() and len(value.get_secret_value()) < 16:
+        raise ValueError("is shorter than 16 signs. Take a long random one, or leave it out")
+    return value
+
+
 WebAddress = Annotated[str, AfterValidator(_web_address)]
 PublicAddress = Annotated[WebAddress, AfterValidator(_public_address)]
 Port = Annotated[int, Field(ge=1, le=65535)]
@@ -154,6 +161,14 @@ class HttpSection(_SmsSection):
     signature_header: str = "X-Signature"
 
 
+class WatchSection(_Section):
+    """`[watch]`: who in IT is written to when the scheduler or the relay stands still."""
+
+    channel: Literal["sms", "telegram"] = "sms"
+    address: str = Field(min_length=1)
+    name: str = "IT"
+
+
 class Settings(_Section):
     """All settings. A section that is left out is switched off."""
 
@@ -161,7 +176,9 @@ class Settings(_Section):
     public_url: PublicAddress | None = None
     host: str = "127.0.0.1"
     port: Port = 8080
+    metrics_token: Annotated[SecretStr, AfterValidator(_token)] = SecretStr("")
     telegram: TelegramSection | None = None
+    watch: WatchSection | None = None
     sms: Annotated[SmppSection | HttpSection, Field(discriminator="kind")] | None = None
 
     @model_validator(mode="after")

@@ -1,5 +1,8 @@
 """Makes the channels, and their webhook routes, that the settings switch on."""
 
+from collections.abc import Callable
+from dataclasses import replace
+
 from pydantic import SecretStr
 from starlette.routing import Route
 
@@ -14,12 +17,24 @@ from bot.channels.webhooks import sms_routes, telegram_routes
 from bot.config_sections import HttpSection, Settings, SmppSection, TelegramSection
 
 
-def channels_of(settings: Settings, clock: Clock) -> list[Channel]:
-    """The channels that are switched on, not started yet."""
+def channels_of(
+    settings: Settings,
+    clock: Clock,
+    *,
+    sends: bool = True,
+    receives: bool = True,
+    may_poll: Callable[[], bool] = lambda: True,
+) -> list[Channel]:
+    """The channels that are switched on, not started yet.
+
+    A process that does not send has no SMPP link: one link carries both ways, so what comes in by
+    it comes to whoever sends.
+    """
     made: list[Channel] = []
     if settings.telegram:
-        made.append(TelegramChannel(telegram(settings.telegram, settings.public_url), clock))
-    if isinstance(settings.sms, SmppSection):
+        chosen = replace(telegram(settings.telegram, settings.public_url), receives=receives)
+        made.append(TelegramChannel(chosen, clock, may_poll))
+    if sends and isinstance(settings.sms, SmppSection):
         made.append(SmppChannel(smpp(settings.sms), clock, settings.sms.accents))
     if isinstance(settings.sms, HttpSection):
         made.append(HttpSmsChannel(http_sms(settings.sms), clock, settings.sms.accents))

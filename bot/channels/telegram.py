@@ -7,7 +7,7 @@ after the service has stored it. The library's own polling confirms earlier, so 
 import asyncio
 import contextlib
 import logging
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from functools import partial
 from typing import Any
@@ -39,14 +39,21 @@ from bot.channels.telegram_errors import failure, not_editable, not_modified, wa
 
 log = logging.getLogger(__name__)
 UPDATES = [Update.MESSAGE, Update.EDITED_MESSAGE, Update.CALLBACK_QUERY, Update.MY_CHAT_MEMBER]
+_STANDBY = 2.0  # seconds between two looks whether it is our turn to poll
 Context = CallbackContext[Any, Any, Any, Any]
 
 
 class TelegramChannel:
     """The port over one bot. Its asyncio runs in a thread of its own."""
 
-    def __init__(self, settings: TelegramSettings, clock: Clock) -> None:
+    def __init__(
+        self,
+        settings: TelegramSettings,
+        clock: Clock,
+        may_poll: Callable[[], bool] = lambda: True,
+    ) -> None:
         self._settings = settings
+        self._may_poll = may_poll  # Telegram gives the updates to one asker at a time
         self._clock = clock
         self._loop = LoopThread("telegram")
         self._app = application(settings)
@@ -124,11 +131,13 @@ class TelegramChannel:
                 self._note(error)
                 await asyncio.sleep(pause)
                 pause = min(pause * 2, self._settings.longest_pause)
-        if self._settings.public_url is None:
+        if self._settings.receives and self._settings.public_url is None:
             await self._poll()
 
     async def _connect(self) -> None:
         await self._app.initialize()
+        if not self._settings.receives:
+            return
         if self._settings.public_url is None:
             await self._app.bot.delete_webhook()
             return
@@ -142,6 +151,9 @@ class TelegramChannel:
         offset, pause = 0, 1.0
         while True:
             try:
+                if not await asyncio.to_thread(self._may_poll):
+                    await asyncio.sleep(_STANDBY)
+                    continue
                 updates = await self._app.bot.get_updates(
                     offset, timeout=self._settings.poll_seconds, allowed_updates=UPDATES
                 )

@@ -22,6 +22,7 @@ class TelegramSettings:
     public_url: str | None = None  # set: webhook at public_url + "/channels/telegram"
     webhook_secrets: tuple[str, ...] = field(default=(), repr=False)  # first one is registered
     api: str = "https://api.telegram.org"
+    receives: bool = True  # False: this process only sends; another takes the updates
     poll_seconds: int = 30
     pause: float = 0.0  # between two polls that brought something
     answer_within: float = 20.0

@@ -1,6 +1,7 @@
 """`countdown doctor`: what is configured, what can be reached, what is wrong, for those in IT."""
 
 import os
+from collections import Counter
 from pathlib import Path
 from typing import Annotated
 
@@ -16,6 +17,7 @@ from bot.clock import system_clock
 from bot.config import DEFAULT_FILE, FILE_VARIABLE, ConfigFaults, load_settings
 from bot.config_sections import Settings
 from bot.content.check import faults_in
+from bot.service import watching, workers
 from bot.store.engine import open_engine, reading
 
 _LOOK = {Health.WELL: "green", Health.OFF: "dim", Health.DOUBTFUL: "yellow", Health.WRONG: "red"}
@@ -37,7 +39,7 @@ def doctor(
     except ConfigFaults as faults:
         found = [Finding("settings", Health.WRONG, str(fault)) for fault in faults.faults]
     else:
-        found = [source(Path()), content(), database(settings)]
+        found = [source(Path()), content(), database(settings), *processes(settings)]
         found += channel_findings(settings, system_clock(), seconds)
     _show(found)
     if any(finding.health is Health.WRONG for finding in found):
@@ -71,6 +73,34 @@ def database(settings: Settings) -> Finding:
         says = f"{kind} does not open: {type(error).__name__}"
         return Finding("database", Health.WRONG, says, mend)
     return Finding("database", Health.WELL, f"{kind} opens")
+
+
+def processes(settings: Settings) -> list[Finding]:
+    """Which roles a living process of `countdown serve` holds, and what stands still."""
+    engine, now = open_engine(settings.database), system_clock()
+    try:
+        held = Counter(role for each in workers.alive(engine, now) for role in each.roles)
+        still = watching.standstills(engine, now) if held else []
+    except (SQLAlchemyError, ModuleNotFoundError):
+        return []  # the database's own line says what is wrong, or it was never started
+    if not held:
+        return [Finding("processes", Health.OFF, "none is running", "Run: countdown serve")]
+    told = ", ".join(f"{held[role]} {role}" for role in watching.NEEDED if held[role])
+    missing = [role for role in watching.NEEDED if not held[role]]
+    mend = f"Run: countdown serve --role {' --role '.join(missing)}" if missing else ""
+    health = Health.WRONG if missing else Health.WELL
+    return [
+        Finding("processes", health, told, mend),
+        *(
+            Finding(
+                each.role,
+                Health.WRONG,
+                f"stands still since {each.since:%d %b %H:%M} UTC",
+                "Look at its log; end it and start it again.",
+            )
+            for each in still
+        ),
+    ]
 
 
 def _show(found: list[Finding]) -> None:

@@ -1,10 +1,12 @@
-"""`countdown serve`: scheduler, relay, channels and the nurse's page, on one store."""
+"""`countdown serve`: scheduler, relay, receiver and the nurse's page, on one store."""
 
-import logging
+import os
 import signal
+import socket
 import threading
 from contextlib import suppress
 from enum import StrEnum
+from functools import partial
 from types import FrameType
 from typing import Annotated
 
@@ -12,39 +14,62 @@ import typer
 import uvicorn
 from starlette.routing import Route
 
-from bot.channels.base import Channel
 from bot.channels.setup import channels_of, routes_of
 from bot.channels.trial import TrialChannel
-from bot.cli.loops import Loop, loops_of, stalled
+from bot.cli.crew import Crew
+from bot.cli.heart import Heart, people_to_tell
+from bot.cli.log_lines import log_as_json
+from bot.cli.loops import Ear, Loop, loops_of, stalled
+from bot.cli.memory import keep_loaded
 from bot.cli.opening import open_app, settings_or_stop
-from bot.config_sections import Settings
+from bot.config_sections import Settings, SmppSection
 from bot.store import accounts
 from bot.store.engine import reading
-from bot.web.app import make_app
+from bot.store.lease import POLLING, Lease
+from bot.store.waking import hears
+from bot.web.app import make_app, make_gate
 from bot.wiring import App
 
 _PATIENCE = 30.0  # seconds that a message on its way out may take at the end
 
 
 class Part(StrEnum):
-    """What this process does. Several processes may share one store."""
+    """What a process does. Any number of processes, on any number of hosts, share one store."""
 
     ALL = "all"
+    WEB = "web"
     SCHEDULER = "scheduler"
     RELAY = "relay"
-    WEB = "web"
+    RECEIVER = "receiver"
 
 
+Roles = frozenset[str]
+ALL_ROLES: Roles = frozenset(map(str, Part)) - {str(Part.ALL)}
 Host = Annotated[str | None, typer.Option(help="Address to listen on; the setting's if left out.")]
 Port = Annotated[int | None, typer.Option(help="Port to listen on; the setting's if left out.")]
-Role = Annotated[Part, typer.Option(help="What this process does.")]
+Role = Annotated[
+    list[Part], typer.Option(help="What this process does; give it once for each role.")
+]
+Processes = Annotated[
+    int, typer.Option(min=1, help="How many processes do it; one that dies is replaced.")
+]
 
 
-def serve(host: Host = None, port: Port = None, role: Role = Part.ALL) -> None:
+def serve(
+    host: Host = None,
+    port: Port = None,
+    role: Role = [Part.ALL],  # noqa: B006 - typer copies it
+    processes: Processes = 1,
+) -> None:
     """Run the service: prompts go out, replies are read, nurses sign in. Ctrl-C ends it cleanly.
 
-    On one machine everything runs in one process. On PostgreSQL several may share the work, such
-    as two with --role web and two with --role relay.
+    On one machine everything runs in one process. On PostgreSQL any number of processes share the
+    work, on any number of hosts; each role must be held by one of them at least:
+
+    * **web** the nurse's page
+    * **scheduler** prompts, nudges and escalations whose time has come
+    * **relay** sends what is queued, a person's messages always in order
+    * **receiver** takes in what people write and what providers report
 
     Examples:
 
@@ -52,52 +77,123 @@ def serve(host: Host = None, port: Port = None, role: Role = Part.ALL) -> None:
 
         countdown serve --port 8090
 
-        countdown serve --role relay
+        countdown serve --role relay --role scheduler
+
+        countdown serve --processes 4
     """
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
+    log_as_json()
     settings = settings_or_stop()
     chosen = {"host": host or settings.host, "port": port or settings.port}
     settings = settings.model_copy(update=chosen)
+    roles = ALL_ROLES if Part.ALL in role else frozenset(map(str, role))
+    if processes > 1:
+        _may_be_several(settings, roles)
     app = open_app(settings)
-    roles = frozenset(map(str, Part)) if role is Part.ALL else frozenset({str(role)})
-    routes = _connect(app, settings, roles)
+    keep_loaded()
+    place = _listen(settings) if roles & {"web", "receiver"} else None
+    if "web" in roles:
+        _say_where(app, settings)
+    if processes == 1:
+        _work(app, settings, roles, place)
+    else:
+        app.engine.dispose()  # no connection may be used on both sides of a fork
+        work = partial(_work, app, settings, roles, place, os.getpid())
+        Crew(processes, work, _PATIENCE + 15).run()
+    typer.echo("Ended.")
+
+
+def _may_be_several(settings: Settings, roles: Roles) -> None:
+    if settings.database.startswith("sqlite"):
+        typer.echo(
+            "SQLite serves one process. For --processes set COUNTDOWN_DATABASE to a", err=True
+        )
+        typer.echo("PostgreSQL address; docs/running.md, section 9, says how to move.", err=True)
+        raise typer.Exit(2)
+    if isinstance(settings.sms, SmppSection) and "relay" in roles:
+        typer.echo(
+            "An SMPP link belongs to one process, with a spool file of its own. Start each",
+            err=True,
+        )
+        typer.echo(
+            "relay by itself with --role relay, and the other roles with --processes.", err=True
+        )
+        raise typer.Exit(2)
+
+
+def _listen(settings: Settings) -> socket.socket:
+    """The socket that all processes of this command take requests from."""
+    config = uvicorn.Config("", host=settings.host, port=settings.port, log_level="warning")
+    return config.bind_socket()
+
+
+def _work(
+    app: App,
+    settings: Settings,
+    roles: Roles,
+    place: socket.socket | None,
+    parent: int | None = None,
+) -> None:
+    """What one process does until it is told to end."""
+    lease = Lease(app.engine, POLLING)
+    routes = _connect(app, settings, roles, lease)
     loops = loops_of(app, roles)
-    for loop in loops:
-        loop.start()
+    heart = Heart(app, roles, loops, people_to_tell(settings, app), parent)
+    beats, ear = heart.begin(), Ear(app.engine, loops)
+    _start(app, [beats, *loops], ear)
     try:
-        if "web" in roles:
-            _serve_web(app, settings, routes, loops)
+        if place is not None and ("web" in roles or routes):
+            _serve_web(app, settings, roles, routes, loops, place)
         else:
-            typer.echo(f"Running as {role}. Ctrl-C ends it.")
+            typer.echo(f"Running as {', '.join(sorted(roles))}. Ctrl-C ends it.")
             _wait_for_the_end()
     finally:
-        _end(app, loops)
+        ear.stop()
+        _end(app, [*loops, beats])
+        lease.give_back()
+        heart.end()
+        app.engine.dispose()
 
 
-def _connect(app: App, settings: Settings, roles: frozenset[str]) -> list[Route]:
+def _start(app: App, loops: list[Loop], ear: Ear) -> None:
+    for loop in loops:
+        loop.start()
+    if hears(app.engine) and len(loops) > 1:
+        ear.start()
+
+
+def _connect(app: App, settings: Settings, roles: Roles, lease: Lease) -> list[Route]:
     """Start the channels that this process needs; return the routes of those with webhooks.
 
-    The relay sends by all of them. A process that only serves the page takes what webhooks bring,
-    and leaves polling and lasting connections to the relay, for they must exist once.
+    A relay sends by all of them; a receiver takes in what webhooks and polling bring. Polling is
+    for one receiver at a time: the others stand by.
     """
-    channels = channels_of(settings, app.clock)
-    if "relay" in roles:
+    sends, receives = "relay" in roles, "receiver" in roles
+    if sends:
         app.connect(TrialChannel())
-        needed: list[Channel] = channels
-    else:
-        needed = [c for c in channels if routes_of(settings, [c])] if "web" in roles else []
-    for channel in needed:
+    if not (sends or receives):
+        return []
+    channels = channels_of(settings, app.clock, sends=sends, receives=receives, may_poll=lease.held)
+    for channel in channels:
         app.connect(channel)
-    return routes_of(settings, needed)
+    return routes_of(settings, channels) if receives else []
 
 
-def _serve_web(app: App, settings: Settings, routes: list[Route], loops: list[Loop]) -> None:
-    web = make_app(app, settings, webhooks=routes, stalled=stalled(loops, app.clock))
-    _say_where(app, settings)
+def _serve_web(
+    app: App,
+    settings: Settings,
+    roles: Roles,
+    routes: list[Route],
+    loops: list[Loop],
+    place: socket.socket,
+) -> None:
+    late = stalled(loops, app.clock)
+    if "web" in roles:
+        web = make_app(app, settings, webhooks=routes, stalled=late)
+    else:
+        web = make_gate(app, routes, late)
     config = uvicorn.Config(
         web,
-        host=settings.host,
-        port=settings.port,
+        log_config=None,  # its lines go where ours go
         log_level="warning",
         access_log=False,  # the audit log says who saw what; an address in a log says too much
         server_header=False,
@@ -106,7 +202,7 @@ def _serve_web(app: App, settings: Settings, routes: list[Route], loops: list[Lo
     )
     signal.signal(signal.SIGTERM, _as_ctrl_c)
     with suppress(KeyboardInterrupt):  # the server ends first, then raises the signal again
-        uvicorn.Server(config).run()
+        uvicorn.Server(config).run(sockets=[place])
 
 
 def _as_ctrl_c(_signal: int, _frame: FrameType | None) -> None:
@@ -148,9 +244,9 @@ def _wait_for_the_end() -> None:
 
 
 def _end(app: App, loops: list[Loop]) -> None:
-    """Let each loop finish what it does, then close channels and database."""
+    """Let each loop finish what it does, then close the channels."""
     late = [loop.name for loop in loops if not loop.stop(_PATIENCE)]
-    app.close()
+    for channel in app.channels.values():
+        channel.close()
     if late:
         typer.echo(f"Did not finish in time: {', '.join(late)}. Nothing is lost.", err=True)
-    typer.echo("Ended.")

@@ -6,9 +6,9 @@ never comes before part one.
 """
 
 from collections.abc import Sequence, Set
-from dataclasses import replace
 from datetime import datetime, time, timedelta
 
+from bot.core.changed import replace
 from bot.core.countdown import day_offset, instant, local_date
 from bot.core.placing import Place
 from bot.core.planned import PlannedPrompt

@@ -6,6 +6,7 @@ nothing else in the project does arithmetic on local datetimes.
 """
 
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from dateutil.relativedelta import relativedelta
@@ -19,12 +20,22 @@ def instant(on: date, at: time, zone: str) -> datetime:
     twice means the first of the two: for a cut-off or an arrival, earlier is the safe reading.
     Both follow from fold=0 (PEP 495): the offset from before the change is used.
     """
-    local_time = datetime.combine(on, at.replace(tzinfo=None, fold=0), ZoneInfo(zone))
-    return local_time.astimezone(UTC)
+    plain = at if at.tzinfo is None and not at.fold else at.replace(tzinfo=None, fold=0)
+    return _instant(on, plain, zone)
+
+
+@lru_cache(maxsize=8192)  # one hospital's patients share their days and hours
+def _instant(on: date, at: time, zone: str) -> datetime:
+    return datetime.combine(on, at, ZoneInfo(zone)).astimezone(UTC)
 
 
 def local(moment: datetime, zone: str) -> datetime:
     """Show an instant on the wall clock of `zone`."""
+    return _local(moment, zone) if moment.tzinfo is UTC else moment.astimezone(ZoneInfo(zone))
+
+
+@lru_cache(maxsize=8192)  # only of UTC, where equal means the same instant (PEP 495)
+def _local(moment: datetime, zone: str) -> datetime:
     return moment.astimezone(ZoneInfo(zone))
 
 
@@ -62,7 +73,8 @@ def last_dose_day(surgery_on: date, days_off: int) -> date:
 
 def elapsed(moment: datetime, minutes: float) -> datetime:
     """Move an instant by real minutes, whatever the clocks on the wall do meanwhile."""
-    return moment.astimezone(UTC) + timedelta(minutes=minutes)
+    in_utc = moment if moment.tzinfo is UTC else moment.astimezone(UTC)
+    return in_utc + timedelta(minutes=minutes) if minutes else in_utc
 
 
 def wall_clock_before(moment: datetime, minutes: float, zone: str) -> datetime:

@@ -4,9 +4,10 @@ An alarm interrupts in every state, also for a patient who stopped the messages 
 staff paused. The first message always says whom to call.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import timedelta
 
+from bot.core.changed import replace
 from bot.core.conversation import Copy, Escalate, OpenQuestion, Say
 from bot.core.dialogue_draft import (
     Draft,
@@ -181,7 +182,18 @@ def open_alarm_flow(draft: Draft, reason: str, flow: str) -> None:
         draft.change(open=None)
     else:
         interrupt(draft, CALM_AFTER_EMERGENCY if grave else timedelta(0))
+    _drop_set_aside(draft, flow, reason)
     begin(draft, flow, values={"reason": reason})
+
+
+def _drop_set_aside(draft: Draft, flow: str, reason: str) -> None:
+    """The same alarm, put aside by another, must not come back behind the one that begins now."""
+    kept = tuple(
+        aside
+        for aside in draft.conversation.interrupted
+        if (aside.flow, aside.values.get("reason")) != (flow, reason)
+    )
+    draft.change(interrupted=kept)
 
 
 def _escalate_all(draft: Draft, alarm: Alarm, reading: Reading) -> None:

@@ -5,9 +5,11 @@ away when the step has returned its Turn.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
+from functools import lru_cache
 
+from bot.core.changed import replace
 from bot.core.consent import AGREED
 from bot.core.conversation import (
     Context,
@@ -21,8 +23,9 @@ from bot.core.conversation import (
     Say,
     SetLanguage,
 )
-from bot.core.flow import Flow, FlowBook, State
+from bot.core.flow import Flow, FlowBook, Reason, State
 from bot.core.protocol import FactValue, Priority
+from bot.core.same import Same
 
 SYSTEM = "system"
 COACH_COPY = "coach_copy"
@@ -53,24 +56,35 @@ class Draft:
     effects: list[Effect] = field(default_factory=list)
     learned: dict[str, FactValue] = field(default_factory=dict)
     raised: list[str] = field(default_factory=list)  # reasons whose own flow is still to open
+    known: dict[str, FactValue] = field(default_factory=dict)
 
     def change(self, **changes: object) -> None:
         """Replace fields of the conversation."""
-        self.conversation = replace(self.conversation, **changes)  # type: ignore[arg-type]
+        old = self.conversation
+        for name, value in changes.items():
+            if getattr(old, name) != value:
+                self.conversation = replace(old, **changes)
+                return
 
     def facts(self, question: OpenQuestion | None = None) -> dict[str, FactValue]:
         """Facts that conditions may test: defaults, the record, this moment, this step."""
-        context = self.context
-        facts: dict[str, FactValue] = {**self.book.fact_defaults, **context.facts}
-        facts |= {"office_open": context.office_open, "has_coach": context.has_coach}
-        facts |= {"dawn_agreed": context.dawn_agreed, "language": self.conversation.language}
-        if context.days_left is not None:
-            facts["days_left"] = context.days_left
+        facts = {**self._before(), "language": self.conversation.language}
         if question is not None and "reason" in question.values:
             facts["reason"] = question.values["reason"]
         if question is not None and "medicine" in question.values:
             facts["instruction_on_file"] = bool(question.values.get("instruction"))
         return facts | self.learned
+
+    def _before(self) -> Mapping[str, FactValue]:
+        """What was known before this step, put together once."""
+        if not self.known:
+            context = self.context
+            self.known = {**self.book.fact_defaults, **context.facts}
+            self.known |= {"office_open": context.office_open, "has_coach": context.has_coach}
+            self.known["dawn_agreed"] = context.dawn_agreed
+            if context.days_left is not None:
+                self.known["days_left"] = context.days_left
+        return self.known
 
     def say(self, question: OpenQuestion, line: str) -> None:
         """Say a line of the question's flow to everyone who must hear it."""
@@ -172,7 +186,12 @@ def severity(book: FlowBook, reason: str) -> int:
 
 def is_alarm_flow(book: FlowBook, flow: str) -> bool:
     """True for a flow that some reason opens."""
-    return any(reason.flow == flow for reason in book.reasons.values())
+    return flow in _alarm_flows(Same(book.reasons))
+
+
+@lru_cache(maxsize=16)
+def _alarm_flows(reasons: Same[Mapping[str, Reason]]) -> frozenset[str | None]:
+    return frozenset(reason.flow for reason in reasons.it.values())
 
 
 def flow_severity(book: FlowBook, flow: str) -> int:

@@ -1,9 +1,9 @@
 """Whose turn it is: waiting flows, interrupted questions, planned prompts, and the next timer."""
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
-from bot.core.conversation import OpenQuestion, PromptDue, WaitingFlow
+from bot.core.changed import replace
+from bot.core.conversation import Conversation, OpenQuestion, PromptDue, WaitingFlow
 from bot.core.countdown import local_date
 from bot.core.dialogue_draft import (
     ASKING_ORDER,
@@ -96,7 +96,7 @@ def settle(draft: Draft) -> None:
     if draft.conversation.stopped:
         draft.change(open=None, interrupted=(), waiting=())
         return
-    if draft.conversation.paused:
+    if draft.conversation.paused or _is_idle(draft.conversation):
         return
     _drop_unknown(draft)
     _drop_stale(draft)
@@ -111,12 +111,18 @@ def settle(draft: Draft) -> None:
             _resume(draft, first)
 
 
+def _is_idle(conversation: Conversation) -> bool:
+    return not (conversation.open or conversation.interrupted or conversation.waiting)
+
+
 def _drop_unknown(draft: Draft) -> None:
     """A question whose flow or state the content no longer has cannot be asked: tell the nurse."""
     conversation, flows = draft.conversation, draft.book.flows
     gone = [w.flow for w in conversation.waiting if w.flow not in flows]
     asked = [*conversation.interrupted, *([conversation.open] if conversation.open else [])]
     lost = [q for q in asked if q.flow not in flows or q.state not in flows[q.flow].states]
+    if not (gone or lost):
+        return
     for name in [*gone, *(q.flow for q in lost)]:
         draft.escalate("unread", {"question": name})
     draft.change(
@@ -130,6 +136,8 @@ def _drop_stale(draft: Draft) -> None:
     conversation, now = draft.conversation, draft.now
     old_flows = [w for w in conversation.waiting if w.closes is not None and w.closes < now]
     old_asked = [q for q in conversation.interrupted if q.closes is not None and q.closes < now]
+    if not (old_flows or old_asked):
+        return
     draft.change(
         waiting=tuple(w for w in conversation.waiting if w not in old_flows),
         interrupted=tuple(q for q in conversation.interrupted if q not in old_asked),
@@ -204,13 +212,13 @@ def _resume(draft: Draft, question: OpenQuestion) -> None:
 def wake_at(draft: Draft) -> datetime | None:
     """When TimeUp must next be given: the next rung, the next flow in line, the next one stale."""
     conversation = draft.conversation
-    if conversation.stopped or conversation.paused:
+    if conversation.stopped or conversation.paused or _is_idle(conversation):
         return None
     moments = [_turn_of(draft, w) for w in conversation.waiting]
     moments += [w.closes for w in conversation.waiting if w.closes]
     moments += [q.closes for q in conversation.interrupted if q.closes]
     if conversation.open is not None:
-        moments.append(next_rung(draft.book, conversation.open, draft.context).at)
+        moments.append(next_rung(draft.book, conversation.open, draft.context, draft.now).at)
     else:
         moments += [_back_at(draft, q) for q in conversation.interrupted]
     tick = timedelta(seconds=1)

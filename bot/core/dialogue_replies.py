@@ -1,9 +1,10 @@
 """Matching a reading to one of the replies that the open question expects."""
 
-from collections.abc import Iterable
+from functools import lru_cache
 
 from bot.core.choice_words import named_choice, plain
 from bot.core.flow import Flow, State
+from bot.core.same import Same
 from bot.reading.reading import Act, Asked, Reading
 
 ANY = "any"  # reply key that takes free text
@@ -64,12 +65,14 @@ def labelled_key(flow: Flow, state: State, text: str) -> str | None:
     The part after a comma is enough: "nobody answered" for "No, nobody answered".
     """
     said = plain(text)
-    keys = [key for key in state.choices if said in _wordings(flow.labels.get(key, {}).values())]
+    keys = [key for key in state.choices if said in _wordings(Same(flow), key)]
     return keys[0] if said and len(keys) == 1 else None
 
 
-def _wordings(labels: Iterable[str]) -> set[str]:
-    return {plain(part) for label in labels for part in (label, *label.split(",")[1:])}
+@lru_cache(maxsize=4096)
+def _wordings(flow: Same[Flow], key: str) -> frozenset[str]:
+    labels = flow.it.labels.get(key, {}).values()
+    return frozenset(plain(part) for label in labels for part in (label, *label.split(",")[1:]))
 
 
 def _by_act(state: State, reading: Reading) -> str | None:

@@ -1,8 +1,9 @@
 """Silence: when a question is nudged, when the coach is asked, when the nurse sees it."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from bot.core.changed import replace
 from bot.core.conversation import Context, OpenQuestion, Say
 from bot.core.dialogue_draft import Draft, is_alarm_flow
 from bot.core.dialogue_walk import close, leave_unanswered, topic_values
@@ -34,11 +35,14 @@ def tightened(minutes: int, days_left: int | None) -> int:
     return max(min(minutes, SHORTEST), round(minutes * share))
 
 
-def next_rung(book: FlowBook, question: OpenQuestion, context: Context) -> Rung:
-    """Decide what comes next for an open question if nobody writes."""
+def next_rung(book: FlowBook, question: OpenQuestion, context: Context, now: datetime) -> Rung:
+    """Decide what comes next for an open question if nobody writes.
+
+    A rung whose time went by, as in an outage that ends at night, waits for the morning too.
+    """
     rung = _ladder(book, question, context)
     if rung.what != NURSE:
-        rung = replace(rung, at=speaking_time(book, question, rung.at, context))
+        rung = Rung(rung.what, speaking_time(book, question, max(rung.at, now), context))
     if question.closes is not None and rung.at > question.closes:
         return Rung(NURSE, question.closes)
     return rung
@@ -100,7 +104,7 @@ def climb(draft: Draft) -> None:
     question = draft.conversation.open
     if question is None:
         return
-    rung = next_rung(draft.book, question, draft.context)
+    rung = next_rung(draft.book, question, draft.context, draft.now)
     if rung.at > draft.now:
         return
     steps = {AGAIN: ask_again, NUDGE: _nudge, COACH: _ask_coach, NURSE: _tell_nurse}
@@ -112,8 +116,10 @@ def ask_again(draft: Draft, question: OpenQuestion) -> None:
     state = draft.state_of(question)
     if state.say is not None:
         draft.ask(question, state.say)
-    asked = replace(question, asked_at=draft.now, rung="patient", rung_at=draft.now)
-    draft.change(open=replace(asked, ask_again_at=None))
+    asked = replace(
+        question, asked_at=draft.now, rung="patient", rung_at=draft.now, ask_again_at=None
+    )
+    draft.change(open=asked)
 
 
 def line_for(flow: Flow, stem: str, state: str) -> str | None:

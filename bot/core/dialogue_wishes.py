@@ -5,16 +5,18 @@ The ways to say it are content (flows/wishes.yaml); alarms and stops are read be
 """
 
 import re
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
+from functools import lru_cache
 
+from bot.core.changed import replace
 from bot.core.choice_words import plain
 from bot.core.conversation import WaitingFlow
 from bot.core.dialogue_draft import Draft
 from bot.core.dialogue_walk import enqueue
 from bot.core.flow import Flow, FlowBook
 from bot.core.protocol import Priority
+from bot.core.same import Same
 from bot.core.values import moment_words
 from bot.core.wording import line_text
 from bot.reading.phrases import word_set
@@ -37,8 +39,13 @@ _UNIT = {"m": timedelta(minutes=1), "h": timedelta(hours=1), "d": timedelta(days
 
 def wish_of(book: FlowBook, text: str) -> str | None:
     """What the message asks of the chat; None when it asks none of these."""
+    return _wish_of(Same(book.wishes), text)
+
+
+@lru_cache(maxsize=2048)  # most replies are one of a few words
+def _wish_of(wishes: Same[Mapping[str, tuple[str, ...]]], text: str) -> str | None:
     said = f" {plain(text)} "
-    for wish, phrases in book.wishes.items():
+    for wish, phrases in wishes.it.items():
         found = [phrase for phrase in phrases if f" {phrase} " in said]
         if wish != "thanks" and any(_fills(phrase, said, wish) for phrase in found):
             return wish

@@ -53,8 +53,11 @@ def next_state(
     A reply that keeps the question open gives the same state back.
     """
     event = machine.events.get(trigger)
-    if event is None or state not in machine.states:
+    moves = event.transitions.get(state) if event is not None else None
+    if event is None or not moves:
         return None
+    if not moves[0].conditions:  # nothing to decide: the first move of the table is made
+        return str(moves[0].dest or state)
     turn = _Turn(state, facts)
     return turn.state if event.trigger(turn) else None
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, time
+from functools import lru_cache
 
 from bot.core.catching_up import spread
 from bot.core.countdown import day_offset, elapsed, instant, local_date
@@ -11,6 +12,7 @@ from bot.core.placing import Place, place
 from bot.core.planned import Countdown, NotPlanned, PlannedPrompt
 from bot.core.protocol import Anchor, Candidate, Priority, Protocol, Rules, Surgery
 from bot.core.quiet import keep_daily_limit
+from bot.core.same import Same
 
 NURSE_TOLD_BY = time(12, 0)  # the day before, when the start is still missing
 _Rank = tuple[int, datetime, int]  # priority, time first meant, place in the protocol
@@ -46,18 +48,29 @@ def make_countdown(
 
 def facts_read(protocol: Protocol) -> frozenset[str]:
     """Every fact that planning looks at; learning any other changes no plan."""
-    tests = (test.fact for prompt in protocol.prompts for test in prompt.only_if + prompt.not_if)
+    return _facts_read(Same(protocol))
+
+
+@lru_cache(maxsize=64)
+def _facts_read(same: Same[Protocol]) -> frozenset[str]:
+    prompts = same.it.prompts
+    tests = (test.fact for prompt in prompts for test in prompt.only_if + prompt.not_if)
     return frozenset(tests) | {"age", "birth_date"}
+
+
+def lines_for(protocol: Protocol, candidate: Candidate, surgery: Surgery) -> tuple[bool, ...]:
+    """Of each line of the protocol, whether its conditions hold: all that facts do to a plan."""
+    facts = derive_facts(candidate, surgery)
+    return tuple(wanted(p.only_if, p.not_if, facts) for p in protocol.prompts)
 
 
 def _wished(protocol: Protocol, here: Place) -> list[Occurrence]:
     """Give all occurrences meant for this patient, in protocol order."""
-    facts = derive_facts(here.candidate, here.surgery)
+    lines = lines_for(protocol, here.candidate, here.surgery)
     return [
         occurrence
-        for prompt in protocol.prompts
-        if wanted(prompt.only_if, prompt.not_if, facts)
-        and (prompt.to != "coach" or here.candidate.has_coach)
+        for prompt, is_for in zip(protocol.prompts, lines, strict=True)
+        if is_for and (prompt.to != "coach" or here.candidate.has_coach)
         for occurrence in occurrences(prompt, here.rules, here.candidate, here.surgery)
         if not (prompt.skip_if_done and occurrence.item in here.candidate.done)
     ]

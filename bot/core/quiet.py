@@ -7,9 +7,9 @@ choice (from memory). The one exception: a time-critical prompt for a patient wh
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
+from bot.core.changed import replace
 from bot.core.countdown import day_offset, elapsed, instant, local, local_date
 from bot.core.planned import PlannedPrompt
 from bot.core.protocol import Priority, Rules

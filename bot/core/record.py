@@ -116,6 +116,7 @@ class Message:
     changed_at: datetime | None = None
     provider_id: str | None = None
     id: int = 0
+    claimed_by: int | None = None  # the worker that tries or tried it last
 
 
 @dataclass(frozen=True, slots=True)

@@ -60,7 +60,7 @@ def _background(background: Background, zone: ZoneInfo, now: datetime) -> str:
         return f"B: No surgery on file. Surgeon {background.surgeon}."
     days = (surgery.on - now.astimezone(zone).date()).days
     start = surgery.starts_at.strftime("%H:%M") if surgery.starts_at else "start not yet set"
-    when = f"in {days} days" if days > 0 else "today" if days == 0 else f"{-days} days ago"
+    when = _away(days)
     lines = [
         f"B: {surgery.side} {surgery.joint} replacement {surgery.on:%a %d %b %Y} {start} ({when}),"
         f" {background.surgeon}."
@@ -72,6 +72,13 @@ def _background(background: Background, zone: ZoneInfo, now: datetime) -> str:
     if background.coach:
         lines.append(f"Coach: {background.coach}.")
     return " ".join(lines)
+
+
+def _away(days: int) -> str:
+    if days == 0:
+        return "today"
+    length = f"{abs(days)} day" if abs(days) == 1 else f"{abs(days)} days"
+    return f"in {length}" if days > 0 else f"{length} ago"
 
 
 def _assessment(case: Case, background: Background, zone: ZoneInfo) -> str:
@@ -107,7 +114,7 @@ def _assessed(entry: Entry, title: str, zone: ZoneInfo) -> list[str]:
             return [
                 f'Back to the nurse {at}: "{entry.words}".'
                 if entry.words
-                else f"Back to the nurse {at}: {entry.note}."
+                else f"Back to the nurse {at}: {entry.note.rstrip('?.')}."
             ]
         case _:
             return []

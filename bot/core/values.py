@@ -15,6 +15,7 @@ from bot.core.arrival import arrival
 from bot.core.countdown import comes_twice, local
 from bot.core.fasting import cut_offs, start_of
 from bot.core.protocol import Rules, Surgery
+from bot.core.same import Same
 
 _DATE = {"en": "EEEE, MMMM d", "es": "EEEE d 'de' MMMM"}
 _WORDS = {
@@ -26,13 +27,19 @@ _FIRST_OF_TWO = {"en": " (before the clocks go back)", "es": " (antes de atrasar
 _DATED = ("day", "last_dose")  # part values that are stored as ISO text
 
 
-def surgery_values(rules: Rules, surgery: Surgery, language: str) -> dict[str, str]:
+def surgery_values(rules: Rules, surgery: Surgery, language: str) -> Mapping[str, str]:
     """Give the ready-to-print values that hang on the hospital's rules and the surgery.
 
     A further value of the rules named `x_es` replaces `x` in Spanish. A language without words
     of its own here takes them from the rules (`knee_vi`, `left_vi`, `not_set_vi`), so that adding
     one needs no code; dates and times are babel's.
     """
+    return _surgery_values(Same(rules), surgery, language)
+
+
+@lru_cache(maxsize=4096)
+def _surgery_values(same: Same[Rules], surgery: Surgery, language: str) -> Mapping[str, str]:
+    rules = same.it
     return {
         **_hospital_values(rules),
         **_time_values(rules, surgery, language),

@@ -85,7 +85,7 @@ def _logged(case: Case, entry: Entry) -> Line:
     said = [f"No. {case.id} {_SAYS[entry.step]}"]
     if entry.step in (Step.OPENED, Step.WORSE, Step.SAME):
         said.append(f": {entry.reason.replace('_', ' ')} ({entry.severity})")
-    elif entry.step not in (Step.PATIENT_TOLD, Step.ANSWERED):
+    elif entry.step not in (Step.PATIENT_TOLD, Step.ANSWERED, Step.RETURNED):
         said.append(f": {entry.who}")
     if entry.words:
         said.append(f'\npatient wrote: "{entry.words}"')

@@ -14,6 +14,9 @@ from bot.store import audit, coaches, outbox, patients
 
 def headed(desk: Desk, to: Party, text: str, language: str) -> str:
     """The text as it goes out: on a shared phone it begins with whom it is for."""
+    writer = desk.writer
+    if desk.alone and writer and (writer.channel, writer.address) == (to.channel, to.address):
+        return text
     people = patients.people_at(desk.connection, to.channel, to.address)
     if len(people) < 2:
         return text

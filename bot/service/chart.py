@@ -1,7 +1,7 @@
 """One patient's chart: everything on record that a decision about them may need."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -17,7 +17,7 @@ from bot.core.record import CoachRecord, ItemStatus, Operation, PatientRecord
 from bot.core.values import surgery_values
 from bot.core.versions import as_begun
 from bot.service.practice import Practice
-from bot.store import coaches, conversations, patients, plans, surgeries
+from bot.store import charts, coaches, patients, plans
 
 DONE = frozenset({"done", "not_needed"})  # item values after which nobody is asked again
 
@@ -54,17 +54,17 @@ class Chart:
 
 def load_chart(connection: Connection, practice: Practice, patient: int) -> Chart:
     """Read one patient's chart. Raises LookupError for a patient who is not enrolled."""
-    operation = surgeries.operation_of(connection, patient)
-    body, version = conversations.load_conversation(connection, patient)
+    head = charts.head_of(connection, patient)
+    operation = head.operation
     return Chart(
-        patient=patients.patient_record(connection, patient),
+        patient=head.patient,
         operation=operation,
-        conversation=replace(conversation_from_json(body), version=version),
+        conversation=conversation_from_json(head.body, head.version),
         rules=practice.rules_for(operation.surgeon),
         protocol=protocol_for(practice.protocols, operation.surgery.joint, operation.surgeon),
         facts=patients.facts_of(connection, patient),
-        holds=patients.holds_of(connection, patient),
-        coaches=coaches.coaches_of(connection, patient),
+        holds=patients.holds_of(connection, patient) if head.holds else (),
+        coaches=coaches.coaches_of(connection, patient) if head.coaches else (),
         items=plans.items_of(connection, operation),
     )
 

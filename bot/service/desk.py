@@ -27,6 +27,7 @@ class Desk:
     prompt: str | None = None
     staff: str = ""  # the member of staff who acts, if one does
     for_all: str = ""  # the names of everyone, when the turn answers a whole shared phone
+    alone: bool = False  # nobody else is on file at the writer's address
     answered: bool = False  # somebody else's turn has answered the writer's phone already
 
     @property

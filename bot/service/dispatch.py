@@ -9,16 +9,19 @@ from sqlalchemy import Connection
 from bot.core.conversation import Escalate, PromptDue, TimeUp
 from bot.core.planned import Part, PlannedPrompt
 from bot.core.protocol import Late, Priority
+from bot.core.quiet import is_quiet, next_waking
 from bot.service import overdue, shared_phone
 from bot.service.cases import raise_case
 from bot.service.chart import Chart, load_chart
 from bot.service.desk import Desk
 from bot.service.practice import Practice
 from bot.service.turns import take_turn
-from bot.store import audit, conversations, due, patients, plans
+from bot.store import audit, conversations, due, patients, picking, plans
 from bot.store.engine import reading, writing
+from bot.store.picking import Due
 
-BATCH = 200  # rows looked at together; more only means another round
+ROUND = 200  # rows of a kind to one tick of a worker (our choice)
+EVERYTHING = 2**31  # more rows than can be due
 PUT_OFF = timedelta(hours=1)  # how far a row that failed is moved, so that it stops nobody else
 LATE_AFTER = timedelta(minutes=30)  # a prompt this late falls under its late policy (our choice)
 
@@ -41,8 +44,9 @@ class Tick:
         return bool(done or self.failed)
 
 
-def tick(practice: Practice, now: datetime) -> Tick:
-    """Handle everything that is due at `now`.
+def tick(practice: Practice, now: datetime, most: int = EVERYTHING) -> Tick:
+    """Handle what is due at `now`: everything, or at most `most` of each kind, so that a long
+    backlog of prompts keeps no escalation waiting and `now` stays the present.
 
     1. Due prompts, the oldest first, each claimed and stored with its turn in one commit; 2. timers
     of chats (nudges, silence, waiting questions); 3. escalations past their time, start times still
@@ -52,14 +56,8 @@ def tick(practice: Practice, now: datetime) -> Tick:
     done = Tick()
     if not _anything_due(practice, now):
         return done
-    while prompts := _due_prompts(practice, now):
-        for prompt, patient in prompts:
-            _guard(practice, done, now, patient, f"prompt {prompt}", _prompt(prompt, done))
-    rung: set[int] = set()  # a chat whose timer asks for this very instant again waits a tick
-    while waking := [each for each in _waking(practice, now) if each not in rung]:
-        for patient in waking:
-            _guard(practice, done, now, patient, f"chat {patient}", _timer(done))
-        rung |= set(waking)
+    for work in (_PROMPTS, _CHATS):
+        _Round(practice, work, now, done, most).handle_all()
     done.climbed = overdue.climb_all(practice, now)
     overdue.tell_missing_starts(practice, now)
     done.left_open = shared_phone.expire(practice, now)
@@ -72,78 +70,117 @@ def _anything_due(practice: Practice, now: datetime) -> bool:
     return moment is not None and moment <= now
 
 
-Job = Callable[[Desk], None]
+@dataclass(slots=True)
+class _Round:
+    """All rows of one kind that are due, each at most once: one that is due again waits a tick."""
+
+    practice: Practice
+    work: "_Work"
+    now: datetime
+    done: Tick
+    most: int
+    seen: set[int] = field(default_factory=set)
+
+    def handle_all(self) -> None:
+        """Go through what is due until nothing new is found, or `most` are handled."""
+        before = -1
+        while before < len(self.seen) < self.most:
+            before, place = len(self.seen), picking.BEGINNING
+            while len(self.seen) < self.most and (following := self._one(place)) is not None:
+                place = following
+
+    def _one(self, after: Due) -> Due | None:
+        """The next row in its own transaction; on any error roll back, put off, tell a person."""
+        picked, row = None, None
+        try:
+            with writing(self.practice.engine) as connection:
+                picked = self.work.pick(connection, self.now, after)
+                row = self.work.own(connection, picked.patient, self.now) if picked else None
+                if picked is not None and row is not None and row not in self.seen:
+                    self.seen.add(row)
+                    chart = load_chart(connection, self.practice, picked.patient)
+                    self.work.job(Desk(connection, self.practice, chart, self.now), row, self.done)
+        except Exception as error:
+            # Whatever is wrong with one patient's row must not keep the others from their prompts.
+            if picked is None or row is None:
+                raise
+            _put_aside(self, picked.patient, row, error)
+        return picked
 
 
-def _due_prompts(practice: Practice, now: datetime) -> list[tuple[int, int]]:
-    with reading(practice.engine) as connection:
-        return plans.due_prompts(connection, now, BATCH)
-
-
-def _waking(practice: Practice, now: datetime) -> list[int]:
-    with reading(practice.engine) as connection:
-        return conversations.conversations_due(connection, now, BATCH)
-
-
-def _guard(
-    practice: Practice, done: Tick, now: datetime, patient: int, what: str, job: Job
-) -> None:
-    """Run one job in its own transaction; on any error roll back, put off, and tell a person."""
-    try:
-        with writing(practice.engine) as connection:
-            patients.lock(connection, patient)
-            job(Desk(connection, practice, load_chart(connection, practice, patient), now))
-    except Exception as error:
-        # Whatever is wrong with one patient's row must not keep the others from their prompts.
-        done.failed.append(f"{what}: {type(error).__name__}: {error}")
-        with writing(practice.engine) as connection:
-            _put_off(connection, what, now)
-            detail = {"what": what, "error": type(error).__name__}
-            audit.note(connection, "scheduler", "put off after an error", patient, now, detail)
-        _tell_of_fault(practice, done, now, patient, type(error).__name__)
+def _put_aside(of: _Round, patient: int, row: int, error: Exception) -> None:
+    what = f"{of.work.name} {row}"
+    of.done.failed.append(f"{what}: {type(error).__name__}: {error}")
+    with writing(of.practice.engine) as connection:
+        of.work.put_off(connection, row, of.now + PUT_OFF)
+        detail = {"what": what, "error": type(error).__name__}
+        audit.note(connection, "scheduler", "put off after an error", patient, of.now, detail)
+    _tell_of_fault(of.practice, of.done, of.now, patient, type(error).__name__)
 
 
 def _tell_of_fault(practice: Practice, done: Tick, now: datetime, patient: int, fault: str) -> None:
     """Tell the nurse by a case; if even the chart cannot be read, whoever watches `failed`."""
     try:
         with writing(practice.engine) as connection:
+            patients.lock(connection, patient)
             desk = Desk(connection, practice, load_chart(connection, practice, patient), now)
             raise_case(desk, Escalate("undelivered", "", (), {"fault": fault}))
     except Exception as error:
         done.failed.append(f"case for patient {patient}: {type(error).__name__}: {error}")
 
 
-def _put_off(connection: Connection, what: str, now: datetime) -> None:
-    kind, _, row = what.partition(" ")
-    if kind == "prompt":
-        plans.put_off(connection, int(row), now + PUT_OFF, "put off after an error")
+def _timer(desk: Desk, _patient: int, done: Tick) -> None:
+    take_turn(desk, TimeUp())
+    done.timers += 1
+
+
+def _prompt(desk: Desk, prompt_id: int, done: Tick) -> None:
+    prompt = plans.prompt_by_id(desk.connection, prompt_id)
+    parts = _still_wanted(prompt, desk.chart)
+    state, reason = _fate(prompt, parts, desk.chart, desk.now)
+    if state == "sent" and _would_wake(prompt, desk.chart, desk.now):
+        morning = next_waking(desk.now, desk.chart.operation.surgery.zone, desk.chart.rules)
+        if morning <= prompt.closes:
+            plans.put_off(desk.connection, prompt_id, morning, "waits for the morning")
+            return
+        state, reason = _too_late(prompt)
+    if not plans.claim_prompt(desk.connection, prompt_id, state, reason, desk.now):
+        return  # another worker has it
+    if state == "sent":
+        done.prompts += 1
+        take_turn(_for(desk, prompt), _event(prompt, parts))
     else:
-        conversations.put_off_waking(connection, int(row), now + PUT_OFF)
+        done.stale += 1
+        _tell_nurse(desk, prompt, state, reason)
 
 
-def _timer(done: Tick) -> Job:
-    def job(desk: Desk) -> None:
-        take_turn(desk, TimeUp())
-        done.timers += 1
-
-    return job
+def _put_off_prompt(connection: Connection, prompt: int, until: datetime) -> None:
+    plans.put_off(connection, prompt, until, "put off after an error")
 
 
-def _prompt(prompt_id: int, done: Tick) -> Job:
-    def job(desk: Desk) -> None:
-        prompt = plans.prompt_by_id(desk.connection, prompt_id)
-        parts = _still_wanted(prompt, desk.chart)
-        state, reason = _fate(prompt, parts, desk.chart, desk.now)
-        if not plans.claim_prompt(desk.connection, prompt_id, state, reason, desk.now):
-            return  # another worker has it
-        if state == "sent":
-            done.prompts += 1
-            take_turn(_for(desk, prompt), _event(prompt, parts))
-        else:
-            done.stale += 1
-            _tell_nurse(desk, prompt, state, reason)
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """A kind of due row: how to find the next, and what to do with it."""
 
-    return job
+    name: str
+    pick: Callable[[Connection, datetime, Due], Due | None]
+    own: Callable[[Connection, int, datetime], int | None]
+    job: Callable[[Desk, int, Tick], None]
+    put_off: Callable[[Connection, int, datetime], None]
+
+
+_PROMPTS = _Work("prompt", picking.next_prompt, picking.prompt_of, _prompt, _put_off_prompt)
+_CHATS = _Work("chat", picking.next_chat, picking.chat_of, _timer, conversations.put_off_waking)
+
+
+def _would_wake(prompt: PlannedPrompt, chart: Chart, now: datetime) -> bool:
+    """True of a prompt that was meant for the day and that an outage made late into the night.
+
+    What was planned for the night was agreed to; so is a late time-critical one by who agreed.
+    """
+    rules, zone = chart.rules, chart.operation.surgery.zone
+    agreed = prompt.priority is Priority.TIME_CRITICAL and chart.patient.dawn_agreed
+    return not agreed and is_quiet(now, zone, rules) and not is_quiet(prompt.due, zone, rules)
 
 
 def _still_wanted(prompt: PlannedPrompt, chart: Chart) -> tuple[Part, ...]:
@@ -162,11 +199,15 @@ def _fate(
         return "missed", "stopped" if chart.conversation.stopped else "paused"
     late = now - prompt.due > LATE_AFTER
     if now > prompt.closes:
-        grave = prompt.priority is not Priority.TEACHING or prompt.late is Late.NURSE
-        return ("missed" if grave else "skipped"), "stale"
+        return _too_late(prompt)
     if late and prompt.late is not Late.SEND:
         return ("missed" if prompt.late is Late.NURSE else "skipped"), "late"
     return "sent", ""
+
+
+def _too_late(prompt: PlannedPrompt) -> tuple[str, str]:
+    grave = prompt.priority is not Priority.TEACHING or prompt.late is Late.NURSE
+    return ("missed" if grave else "skipped"), "stale"
 
 
 def _event(prompt: PlannedPrompt, parts: tuple[Part, ...]) -> PromptDue:

@@ -1,8 +1,7 @@
 """One person's message: read in the light of what they were asked, then their turn is taken."""
 
-from dataclasses import replace
-
 from bot.channels.base import Incoming
+from bot.core.changed import replace
 from bot.core.conversation import Escalate, Heard, OpenQuestion, Say, TimeUp
 from bot.core.dialogue_draft import SYSTEM
 from bot.core.record import Message, Party

@@ -80,7 +80,8 @@ def _take_in(
         return shared_phone.hear(practice, connection, people, incoming, inbound, now)
     else:
         chart = load_chart(connection, practice, party.patient)
-        hear(Desk(connection, practice, chart, now, writer=party), party, incoming, inbound)
+        desk = Desk(connection, practice, chart, now, writer=party, alone=len(people) == 1)
+        hear(desk, party, incoming, inbound)
     return patient
 
 

@@ -22,9 +22,13 @@ def climb_all(practice: Practice, now: datetime) -> int:
 
 
 def _climb(practice: Practice, case_id: int, patient: int, now: datetime) -> bool:
-    """One case, one transaction; a nurse may have acted since it was listed."""
+    """One case, one transaction; a nurse may have acted since it was listed.
+
+    A patient whom another worker has in hand is left for the next round.
+    """
     with writing(practice.engine) as connection:
-        patients.lock(connection, patient)
+        if not patients.lock_if_free(connection, patient):
+            return False
         desk = Desk(connection, practice, load_chart(connection, practice, patient), now)
         case = escalations.load_case(connection, case_id)
         deadline = due(desk, case)
@@ -46,6 +50,9 @@ def tell_missing_starts(practice: Practice, now: datetime) -> int:
         with writing(practice.engine) as connection:
             patients.lock(connection, patient)
             chart = load_chart(connection, practice, patient)
+            by = chart.operation.nurse_due
+            if by is None or by > now:
+                continue  # another worker, or whoever entered the time, was first
             surgeries.set_nurse_due(connection, chart.operation.id, None)
             raise_case(Desk(connection, practice, chart, now), Escalate("start_missing", ""))
     return len(missing)

@@ -1,16 +1,17 @@
 """Makes the patient's dated countdown, or makes it anew after a change, and stores it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
+from bot.core.changed import replace
 from bot.core.consent import ASKING_PROTOCOL, must_be_asked
 from bot.core.conversation import Escalate
-from bot.core.plan import facts_read, make_countdown
+from bot.core.plan import facts_read, lines_for, make_countdown
 from bot.core.planned import Countdown, NotPlanned
-from bot.core.protocol import Protocol
+from bot.core.protocol import Candidate, Protocol
 from bot.core.replan import StoredPrompt, replan
-from bot.service.chart import candidate
+from bot.service.chart import Chart, candidate
 from bot.service.desk import Desk
 from bot.store import plans, surgeries
 
@@ -53,18 +54,27 @@ def plan(desk: Desk) -> Planned:
 
 
 def may_differ(before: Desk, after: Desk) -> bool:
-    """False when planning would look at the very same things before and after a turn."""
+    """False when planning would look at the very same things before and after a turn.
+
+    Facts count by the lines of the protocol that they let in or keep out. An item that was done
+    meanwhile is no reason: its prompt is not asked when its time comes.
+    """
     if must_be_asked(before.chart.facts) != must_be_asked(after.chart.facts):
         return True
-    return _looked_at(before) != _looked_at(after)
+    was, known = (candidate(desk.chart, desk.practice) for desk in (before, after))
+    if _beside_facts(before.chart, was) != _beside_facts(after.chart, known):
+        return True
+    protocol, surgery = after.chart.protocol, after.chart.operation.surgery
+    read = facts_read(protocol)
+    if all(was.facts.get(name) == known.facts.get(name) for name in read):
+        return False
+    return lines_for(protocol, was, surgery) != lines_for(protocol, known, surgery)
 
 
-def _looked_at(desk: Desk) -> tuple[object, ...]:
-    """All that the planner reads of a chart."""
-    known = candidate(desk.chart, desk.practice)
-    names = facts_read(desk.chart.protocol)
-    facts = {name: value for name, value in known.facts.items() if name in names}
-    return replace(known, facts=facts), desk.chart.operation, desk.chart.rules
+def _beside_facts(chart: Chart, known: Candidate) -> tuple[object, ...]:
+    """All else that the planner reads of a chart."""
+    person = replace(known, facts={}, done=frozenset())
+    return person, chart.operation, chart.rules, chart.protocol.name
 
 
 def _made(desk: Desk) -> Countdown:

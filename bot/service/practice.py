@@ -35,8 +35,11 @@ class Practice:
         OnCall("Charge nurse", PAGE, "charge"),
         OnCall("Surgeon's office", PAGE, "office"),
     )
+    _named: dict[str, Rules] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def rules_for(self, surgeon: str) -> Rules:
         """The surgeon's own rules, or the hospital's with the surgeon's name in them."""
-        found = self.surgeon_rules.get(surgeon)
-        return found if found is not None else replace(self.rules, surgeon=surgeon)
+        found = self.surgeon_rules.get(surgeon) or self._named.get(surgeon)
+        if found is None:  # the same object each time, so that what follows from it can be kept
+            found = self._named[surgeon] = replace(self.rules, surgeon=surgeon)
+        return found

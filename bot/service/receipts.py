@@ -28,7 +28,7 @@ def receipt(practice: Practice, delivery: Delivery, now: datetime) -> None:
     no provider id yet is kept until it has; 3. one on an address alone is a person's matter.
     """
     with writing(practice.engine) as connection:
-        message = _reported(connection, delivery)
+        message = _locked(connection, _reported(connection, delivery))
         if message is not None:
             _apply(practice, connection, message, delivery, now)
         elif delivery.provider_id is not None:
@@ -47,21 +47,31 @@ def take_up_early(practice: Practice, now: datetime) -> int:
         found = receipts.known_now(connection)
     if not found:
         return 0
+    for early in found:
+        with writing(practice.engine) as connection:  # one each: each locks a patient
+            _take_up(practice, connection, early, now)
     with writing(practice.engine) as connection:
-        for early in found:
-            delivery = Delivery(
-                early.channel,
-                DeliveryState(early.state),
-                now,
-                early.provider_id,
-                reason=early.reason,
-            )
-            message = _reported(connection, delivery)
-            if message is not None:
-                _apply(practice, connection, message, delivery, now)
-            receipts.drop_early(connection, early)
         receipts.forget_early(connection, now - KEEP_EARLY)
     return len(found)
+
+
+def _take_up(
+    practice: Practice, connection: Connection, early: EarlyReceipt, now: datetime
+) -> None:
+    state = DeliveryState(early.state)
+    delivery = Delivery(early.channel, state, now, early.provider_id, reason=early.reason)
+    message = _locked(connection, _reported(connection, delivery))
+    if message is not None:
+        _apply(practice, connection, message, delivery, now)
+    receipts.drop_early(connection, early)
+
+
+def _locked(connection: Connection, message: Message | None) -> Message | None:
+    """The message as it stands once its patient is locked, for a person may have to be told."""
+    if message is None or message.patient is None or connection.dialect.name == "sqlite":
+        return message
+    patients.lock(connection, message.patient)
+    return outbox.by_key(connection, message.key)
 
 
 def _keep(connection: Connection, delivery: Delivery, provider_id: str, now: datetime) -> None:
@@ -100,7 +110,9 @@ def _report_on_address(
     if delivery.address is None or delivery.state is not DeliveryState.UNDELIVERED:
         return
     people = patients.people_at(connection, delivery.channel, delivery.address)
-    for party in one_for_each_patient(person.party for person in people):
+    parties = one_for_each_patient(person.party for person in people)
+    for party in sorted(parties, key=lambda each: each.patient):
+        patients.lock(connection, party.patient)
         desk = Desk(connection, practice, load_chart(connection, practice, party.patient), now)
         what = {"to": party.role, "why": delivery.reason or "not delivered"}
         raise_case(desk, Escalate("undelivered", "", (), what))

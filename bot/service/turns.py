@@ -1,9 +1,9 @@
 """One turn of one patient's chat: step, store the state and every effect, queue the messages."""
 
 from collections.abc import Iterable
-from dataclasses import replace
 from datetime import datetime
 
+from bot.core.changed import replace
 from bot.core.conversation import Conversation, Effect, Event, Heard, Turn
 from bot.core.conversation_json import conversation_to_json
 from bot.core.dialogue import step
@@ -41,7 +41,7 @@ def take_turn(
     if isinstance(event, Heard) and wish_of(practice.book, event.text) == "next":
         known = replace(known, coming=_coming(desk))
     turn = step(practice.book, start, event, known, desk.now)
-    if isinstance(event, Heard):
+    if isinstance(event, Heard) and desk.heard is not event:
         desk = replace(desk, heard=event)
     effects = (*before, *turn.effects)
     outcome = apply_effects(desk, effects)

@@ -110,6 +110,18 @@ def find(engine: Engine, reference: str) -> int | None:
         return patients.patient_by_reference(connection, reference)
 
 
+def next_tick(engine: Engine) -> datetime | None:
+    """The earliest moment at which the scheduler will have something to do; None when idle."""
+    with reading(engine) as connection:
+        return due.next_tick(connection)
+
+
+def next_relay(engine: Engine) -> datetime | None:
+    """The earliest moment at which the relay will have something to do; None when idle."""
+    with reading(engine) as connection:
+        return due.next_relay(connection, LEFT_BEHIND)
+
+
 def next_moment(engine: Engine) -> datetime | None:
     """The earliest instant at which a tick or the relay will have something to do."""
     with reading(engine) as connection:

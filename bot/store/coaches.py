@@ -3,10 +3,11 @@
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, insert, select, update
+from sqlalchemy import Connection, bindparam, select, update
 
 from bot.core.copies import CopyLevel
 from bot.core.record import CoachRecord
+from bot.store.engine import insert_one
 from bot.store.prepared import Prepared
 from bot.store.tables import COACH, CONTACT
 
@@ -27,10 +28,7 @@ def add_coach(
 ) -> int:
     """Add an invited coach. Nothing but the invitation goes to them until they join."""
     values = {"patient_id": patient, "name": name, "level": level, "language": language}
-    new_id: int = connection.execute(
-        insert(COACH).values(values).returning(COACH.c.id)
-    ).scalar_one()
-    return new_id
+    return insert_one(connection, COACH, values)
 
 
 def coaches_of(connection: Connection, patient: int) -> tuple[CoachRecord, ...]:

@@ -2,8 +2,9 @@
 
 from datetime import datetime
 
-from sqlalchemy import Connection, bindparam, insert, select, update
+from sqlalchemy import Connection, bindparam, select, update
 
+from bot.store.engine import insert_row
 from bot.store.prepared import Prepared
 from bot.store.tables import CONVERSATION
 
@@ -21,12 +22,6 @@ _SAVE = Prepared(
     )
     .values(body=bindparam("text"), version=bindparam("next_version"), wake_at=bindparam("wake"))
 )
-_DUE = Prepared(
-    select(CONVERSATION.c.patient_id)
-    .where(CONVERSATION.c.wake_at <= bindparam("now"))
-    .order_by(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id)
-    .limit(bindparam("most"))
-)
 
 
 class WrittenMeanwhile(RuntimeError):
@@ -37,9 +32,8 @@ def add_conversation(
     connection: Connection, patient: int, body: str, wake_at: datetime | None = None
 ) -> None:
     """Begin a chat at version 0."""
-    connection.execute(
-        insert(CONVERSATION).values(patient_id=patient, body=body, version=0, wake_at=wake_at)
-    )
+    row = {"patient_id": patient, "body": body, "version": 0, "wake_at": wake_at}
+    insert_row(connection, CONVERSATION, row)
 
 
 def load_conversation(connection: Connection, patient: int) -> tuple[str, int]:
@@ -64,11 +58,6 @@ def save_conversation(
         raise WrittenMeanwhile(
             f"The conversation of patient {patient} is no longer at version {read_version}."
         )
-
-
-def conversations_due(connection: Connection, now: datetime, limit: int) -> list[int]:
-    """Patients whose timer has rung, the oldest first."""
-    return [row.patient_id for row in _DUE.rows(connection, {"now": now, "most": limit})]
 
 
 def put_off_waking(connection: Connection, patient: int, until: datetime) -> None:

@@ -26,7 +26,11 @@ _WAITING = Prepared(
         .scalar_subquery(),
     )
 )
-_CLAIMED = select(func.min(OUTBOUND.c.changed_at)).where(OUTBOUND.c.state == "claimed")
+_CLAIMED = Prepared(
+    select(func.min(OUTBOUND.c.changed_at).label("at")).where(
+        OUTBOUND.c.state == "claimed", OUTBOUND.c.claimed_by.is_(None)
+    )
+)
 
 
 def next_moment(connection: Connection, left_behind: timedelta) -> datetime | None:
@@ -44,7 +48,7 @@ def next_tick(connection: Connection) -> datetime | None:
 
 def next_relay(connection: Connection, left_behind: timedelta) -> datetime | None:
     """When the first message may be tried, or taken up from a sender that died."""
-    claimed = connection.execute(_CLAIMED).scalar()
+    claimed = _CLAIMED.rows(connection, {})[0].at
     taken_up = claimed + left_behind if claimed else None
     return _earliest((outbox.next_try(connection), taken_up))
 

@@ -5,38 +5,32 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import (
-    BindParameter,
-    Connection,
-    Integer,
-    Row,
-    bindparam,
-    insert,
-    select,
-    update,
-)
+from sqlalchemy import BindParameter, Connection, Integer, bindparam, select
 
 from bot.core.escalation import Case, Entry, Step
+from bot.store.engine import insert_one, insert_rows, update_row
+from bot.store.prepared import Prepared
 from bot.store.tables_log import ESCALATION, ESCALATION_EVENT
 
 _CASE: BindParameter[int] = bindparam("case", type_=Integer)
-_HEAD = select(ESCALATION.c.id, ESCALATION.c.patient_id, ESCALATION.c.topic).where(
-    ESCALATION.c.id == _CASE
+_HEAD = Prepared(
+    select(ESCALATION.c.id, ESCALATION.c.patient_id, ESCALATION.c.topic).where(
+        ESCALATION.c.id == _CASE
+    )
 )
-_LOG = (
+_LOG = Prepared(
     select(ESCALATION_EVENT)
     .where(ESCALATION_EVENT.c.escalation_id == _CASE)
     .order_by(ESCALATION_EVENT.c.place)
 )
-_OPEN = select(ESCALATION.c.id).where(
-    ESCALATION.c.patient_id == bindparam("patient"),
-    ESCALATION.c.topic == bindparam("about"),
-    ESCALATION.c.closed_at.is_(None),
+_OPEN = Prepared(
+    select(ESCALATION.c.id).where(
+        ESCALATION.c.patient_id == bindparam("patient"),
+        ESCALATION.c.topic == bindparam("about"),
+        ESCALATION.c.closed_at.is_(None),
+    )
 )
-_ADD = insert(ESCALATION).returning(ESCALATION.c.id)
-_SAVE = update(ESCALATION).where(ESCALATION.c.id == _CASE)
-_ADD_ENTRY = insert(ESCALATION_EVENT)
-_OVERDUE = (
+_OVERDUE = Prepared(
     select(ESCALATION.c.id, ESCALATION.c.patient_id)
     .where(ESCALATION.c.closed_at.is_(None), ESCALATION.c.deadline_at <= bindparam("now"))
     .order_by(ESCALATION.c.deadline_at, ESCALATION.c.id)
@@ -52,7 +46,7 @@ def add_case(connection: Connection, case: Case, deadline: datetime | None) -> C
         "opened_at": case.opened.at,
         **_searched(case, deadline),
     }
-    new_id = connection.execute(_ADD, values).scalar_one()
+    new_id = insert_one(connection, ESCALATION, values)
     stored = replace(case, id=new_id)
     _add_entries(connection, new_id, enumerate(case.entries))
     return stored
@@ -62,7 +56,7 @@ def save_case(
     connection: Connection, case: Case, entries_before: int, deadline: datetime | None
 ) -> None:
     """Add the entries that a case gained and bring the searched columns up to them."""
-    connection.execute(_SAVE, {"case": case.id, **_searched(case, deadline)})
+    update_row(connection, ESCALATION, case.id, _searched(case, deadline))
     _add_entries(connection, case.id, list(enumerate(case.entries))[entries_before:])
 
 
@@ -94,20 +88,19 @@ def _add_entries(
         }
         for place, entry in entries
     ]
-    if rows:
-        connection.execute(_ADD_ENTRY, rows)
+    insert_rows(connection, ESCALATION_EVENT, rows)
 
 
 def load_case(connection: Connection, case_id: int) -> Case:
     """One case with its whole log. Raises LookupError for an unknown id."""
-    head = connection.execute(_HEAD, {"case": case_id}).one_or_none()
+    head = _HEAD.first(connection, {"case": case_id})
     if head is None:
         raise LookupError(f"No escalation with id {case_id}.")
-    entries = tuple(entry(row) for row in connection.execute(_LOG, {"case": case_id}))
+    entries = tuple(entry(row) for row in _LOG.rows(connection, {"case": case_id}))
     return Case(head.patient_id, head.topic, entries, head.id)
 
 
-def entry(row: Row[Any]) -> Entry:
+def entry(row: Any) -> Entry:  # noqa: ANN401 - a row
     """A row of a case's log as a value."""
     return Entry(
         Step(row.step),
@@ -123,8 +116,8 @@ def entry(row: Row[Any]) -> Entry:
 
 def open_case_of(connection: Connection, patient: int, topic: str) -> Case | None:
     """The patient's open case on a topic, if any."""
-    case_id = connection.execute(_OPEN, {"patient": patient, "about": topic}).scalar()
-    return load_case(connection, case_id) if case_id is not None else None
+    found = _OPEN.first(connection, {"patient": patient, "about": topic})
+    return load_case(connection, found.id) if found is not None else None
 
 
 def open_cases(connection: Connection, patient: int | None = None) -> list[Case]:
@@ -146,5 +139,5 @@ def all_cases(connection: Connection, patient: int | None = None) -> list[Case]:
 
 def overdue(connection: Connection, now: datetime, limit: int) -> list[tuple[int, int]]:
     """(case id, patient id) of open cases past the time allowed, the oldest first."""
-    rows = connection.execute(_OVERDUE, {"now": now, "most": limit})
+    rows = _OVERDUE.rows(connection, {"now": now, "most": limit})
     return [(row.id, row.patient_id) for row in rows]

@@ -3,17 +3,25 @@
 States: queued -> claimed -> sent | failed | unknown, or queued -> withdrawn. What is for a phone
 that is not known yet, or waits for a consent, is held until it is queued or withdrawn. A claim is a
 conditional update that is committed before the provider is called; a row left "claimed" by a sender
-that died is found again by its age.
+that died is found again: by the silence of the worker that claimed it, or, where the sender was
+none of those written down as workers, by its age.
 """
 
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, bindparam, func, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Row,
+    bindparam,
+    select,
+    update,
+)
 
 from bot.core.record import Message, Party
-from bot.store.engine import insert_new
+from bot.store.engine import insert_new, update_row
 from bot.store.links import WAITING, is_waiting
 from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
@@ -26,20 +34,26 @@ BLOCKED = (
     .where(
         _EARLIER.c.channel == OUTBOUND.c.channel,
         _EARLIER.c.address == OUTBOUND.c.address,
-        _EARLIER.c.state.in_(("queued", "claimed")),
+        (_EARLIER.c.state == "queued") | (_EARLIER.c.state == "claimed"),
         _EARLIER.c.id < OUTBOUND.c.id,
     )
     .exists()
 )
 
-_READY = (
+# In the order of the index, so that a batch reads only its own rows however many more are queued.
+_READY = Prepared(
     select(OUTBOUND.c.id)
     .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= bindparam("now"), ~BLOCKED)
-    .order_by(OUTBOUND.c.id)
+    .order_by(OUTBOUND.c.next_try_at, OUTBOUND.c.id)
     .limit(bindparam("most"))
     .with_for_update(skip_locked=True)
 )
-_NEXT_TRY = select(func.min(OUTBOUND.c.next_try_at)).where(OUTBOUND.c.state == "queued", ~BLOCKED)
+_NEXT_TRY = Prepared(
+    select(OUTBOUND.c.next_try_at.label("at"))
+    .where(OUTBOUND.c.state == "queued", ~BLOCKED)
+    .order_by(OUTBOUND.c.next_try_at)
+    .limit(1)
+)
 _LET_GO = Prepared(
     update(OUTBOUND)
     .where(
@@ -80,35 +94,31 @@ def _must_wait(message: Message) -> bool:
     return message.state == "queued" and is_waiting(message.address)
 
 
-def claim(connection: Connection, now: datetime, limit: int) -> list[Message]:
+def claim(
+    connection: Connection, now: datetime, limit: int, worker: int | None = None
+) -> list[Message]:
     """Claim queued messages that may be tried now, the oldest of each address first.
 
     While a message is claimed, or is waiting for its next try, later ones to the same address wait
     behind it, so a person gets messages in order.
     """
-    ids = list(connection.execute(_READY, {"now": now, "most": limit}).scalars())
+    ids = [row.id for row in _READY.rows(connection, {"now": now, "most": limit})]
     if not ids:
         return []
     claimed = (
         update(OUTBOUND)
         .where(OUTBOUND.c.id.in_(ids), OUTBOUND.c.state == "queued")
-        .values(state="claimed", attempts=OUTBOUND.c.attempts + 1, changed_at=now)
+        .values(
+            state="claimed", attempts=OUTBOUND.c.attempts + 1, changed_at=now, claimed_by=worker
+        )
         .returning(OUTBOUND)
     )
     return sorted((message(row) for row in connection.execute(claimed)), key=lambda m: m.id)
 
 
 def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: datetime) -> None:
-    """Store what became of a claimed message."""
-    connection.execute(
-        update(OUTBOUND).where(OUTBOUND.c.id == message_id).values(**changes, changed_at=now)
-    )
-
-
-def left_behind(connection: Connection, before: datetime) -> list[Message]:
-    """Messages claimed at `before` or earlier and never marked: their fate is unknown."""
-    query = select(OUTBOUND).where(OUTBOUND.c.state == "claimed", OUTBOUND.c.changed_at <= before)
-    return [message(row) for row in connection.execute(query.order_by(OUTBOUND.c.id))]
+    """Store what is known of a message, whoever has it."""
+    update_row(connection, OUTBOUND, message_id, {**changes, "changed_at": now})
 
 
 def withdraw(
@@ -149,8 +159,8 @@ def withdraw_to(connection: Connection, to: Party, reason: str, now: datetime) -
 
 def next_try(connection: Connection) -> datetime | None:
     """When the first message that nothing stands before may be tried."""
-    moment: datetime | None = connection.execute(_NEXT_TRY).scalar()
-    return moment
+    row = _NEXT_TRY.first(connection, {})
+    return None if row is None else row.at
 
 
 def by_key(connection: Connection, key: str) -> Message | None:
@@ -239,4 +249,5 @@ def message(row: Row[Any]) -> Message:
         changed_at=row.changed_at,
         provider_id=row.provider_id,
         id=row.id,
+        claimed_by=row.claimed_by,
     )

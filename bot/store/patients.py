@@ -17,7 +17,7 @@ from sqlalchemy import (
 )
 
 from bot.core.protocol import FactValue, MedicineHold
-from bot.core.record import Party, PatientRecord
+from bot.core.record import Party
 from bot.core.sharing import Person
 from bot.store.engine import insert_new, upsert
 from bot.store.prepared import Prepared
@@ -25,7 +25,7 @@ from bot.store.tables import COACH, CONTACT, FACT, HOLD, PATIENT
 
 _WHO: BindParameter[int] = bindparam("patient", type_=Integer)
 _LOCK = select(PATIENT.c.id).where(PATIENT.c.id == _WHO).with_for_update()
-_RECORD = Prepared(select(PATIENT).where(PATIENT.c.id == _WHO))
+_LOCK_IF_FREE = select(PATIENT.c.id).where(PATIENT.c.id == _WHO).with_for_update(skip_locked=True)
 _FACTS = Prepared(select(FACT.c.name, FACT.c.value).where(FACT.c.patient_id == _WHO))
 _HOLDS = Prepared(select(HOLD).where(HOLD.c.patient_id == _WHO).order_by(HOLD.c.last_dose_on))
 _PEOPLE = Prepared(
@@ -76,14 +76,11 @@ def lock(connection: Connection, patient: int) -> None:
         connection.execute(_LOCK, {"patient": patient})
 
 
-def patient_record(connection: Connection, patient: int) -> PatientRecord:
-    """The patient as enrolled. Raises LookupError for an unknown id."""
-    row = _RECORD.first(connection, {"patient": patient})
-    if row is None:
-        raise LookupError(f"No patient with id {patient} in the record.")
-    return PatientRecord(
-        row.id, row.reference, row.name, row.born, row.enrolled_at, row.dawn_agreed
-    )
+def lock_if_free(connection: Connection, patient: int) -> bool:
+    """Lock the patient as `lock` does, unless somebody else has them; say whether it did."""
+    if connection.dialect.name == "sqlite":
+        return True
+    return connection.execute(_LOCK_IF_FREE, {"patient": patient}).first() is not None
 
 
 def patient_by_reference(connection: Connection, reference: str) -> int | None:

@@ -20,6 +20,8 @@ _ITEMS = Prepared(
 )
 
 
+_PRIORITY = {str(one): one for one in Priority}
+_LATE = {str(one): one for one in Late}
 _OF_SURGERY = PROMPT.c.surgery_id == bindparam("surgery")
 _STATES = Prepared(
     select(PROMPT.c.key, PROMPT.c.state).where(
@@ -30,7 +32,8 @@ _SENT = Prepared(
     select(PROMPT.c.to_role, PROMPT.c.changed_at).where(_OF_SURGERY, PROMPT.c.state == "sent")
 )
 _KEPT = Prepared(
-    select(PROMPT)
+    select(PROMPT.c.key, PROMPT.c.parts, PROMPT.c.due, PROMPT.c.closes, PROMPT.c.to_role)
+    .add_columns(PROMPT.c.priority, PROMPT.c.late, PROMPT.c.time_critical, PROMPT.c.state)
     .where(_OF_SURGERY, PROMPT.c.state != "cancelled")
     .order_by(PROMPT.c.due, PROMPT.c.id)
 )
@@ -48,11 +51,11 @@ _COMING = Prepared(
 _WITHDRAW = update(PROMPT).where(
     _OF_SURGERY, PROMPT.c.state == "planned", PROMPT.c.key.in_(bindparam("keys", expanding=True))
 )
-_DUE = Prepared(
-    select(PROMPT.c.id, PROMPT.c.patient_id)
-    .where(PROMPT.c.state == "planned", PROMPT.c.due <= bindparam("now"))
-    .order_by(PROMPT.c.due, PROMPT.c.id)
-    .limit(bindparam("most"))
+_RETIMED = ("parts", "due", "closes", "to_role", "priority", "late", "time_critical", "changed_at")
+_RETIME = Prepared(
+    update(PROMPT)
+    .where(_OF_SURGERY, PROMPT.c.key == bindparam("which"), PROMPT.c.state == "planned")
+    .values({name: bindparam(f"new_{name}") for name in _RETIMED})
 )
 _BY_ID = Prepared(select(PROMPT).where(PROMPT.c.id == bindparam("prompt")))
 _CLAIM = Prepared(
@@ -90,18 +93,14 @@ def retime_prompts(
     connection: Connection, operation: Operation, prompts: Iterable[PlannedPrompt], now: datetime
 ) -> None:
     """Give planned prompts their new time, parts or window."""
-    for prompt in prompts:
-        columns = _columns(operation, prompt, now)
-        columns.pop("generation")
-        connection.execute(
-            update(PROMPT)
-            .where(
-                PROMPT.c.surgery_id == operation.id,
-                PROMPT.c.key == prompt.key,
-                PROMPT.c.state == "planned",
-            )
-            .values(columns)
-        )
+    rows = [_columns(operation, prompt, now) for prompt in prompts]
+    if rows:
+        _RETIME.run_each(connection, [_retimed(operation, row) for row in rows])
+
+
+def _retimed(operation: Operation, row: dict[str, Any]) -> dict[str, Any]:
+    which = {"surgery": operation.id, "which": row["key"]}
+    return {**which, **{f"new_{name}": row[name] for name in _RETIMED}}
 
 
 def sent_of(connection: Connection, operation: Operation) -> list[tuple[str, datetime]]:
@@ -172,8 +171,8 @@ def planned(row: Any) -> PlannedPrompt:  # noqa: ANN401 - a row
         due=row.due,
         closes=row.closes,
         to=row.to_role,
-        priority=Priority(row.priority),
-        late=Late(row.late),
+        priority=_PRIORITY[row.priority],
+        late=_LATE[row.late],
         time_critical=row.time_critical,
     )
 
@@ -186,12 +185,6 @@ def withdraw_prompts(
         return
     changes = {"state": "cancelled", "reason": reason, "changed_at": now}
     connection.execute(_WITHDRAW, {"surgery": operation.id, "keys": list(keys), **changes})
-
-
-def due_prompts(connection: Connection, now: datetime, limit: int) -> list[tuple[int, int]]:
-    """(prompt id, patient id) of prompts whose time has come, the oldest first."""
-    rows = _DUE.rows(connection, {"now": now, "most": limit})
-    return [(row.id, row.patient_id) for row in rows]
 
 
 def claim_prompt(

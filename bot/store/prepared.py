@@ -5,18 +5,22 @@ what every reply needs is compiled once with SQLAlchemy's own compiler and types
 driver's connection inside the same transaction. On any other database SQLAlchemy runs it as usual.
 """
 
+import json
 import sqlite3
 from collections import namedtuple
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Dialect, exc
+from sqlalchemy import JSON, Boolean, Connection, Dialect, exc
 from sqlalchemy.sql.expression import Select, UpdateBase
 from sqlalchemy.types import TypeEngine
 
+from bot.store.utc import Utc, instant_to_text, text_to_instant
+
 Values = Mapping[str, Any]
 Convert = Callable[[Any], Any]
+_BOOLEANS = {0: False, 1: True}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +102,21 @@ def _cursor(
     return cursor
 
 
+def run_on_sqlite(connection: Connection, sql: str) -> None:
+    """Run one statement that has no values and no result, on SQLite's own connection."""
+    _cursor(connection, sql, ())
+
+
+def must_be_open(connection: Connection) -> None:
+    """Raise OperationalError when SQLite has undone the whole transaction by itself."""
+    if connection.dialect.name != "sqlite":
+        return
+    driver: Any = connection.connection.driver_connection
+    if not driver.in_transaction:
+        fault = sqlite3.OperationalError("the transaction was undone; nothing of it was kept")
+        raise exc.OperationalError(None, None, fault)
+
+
 def _ready(
     statement: Select[Any] | UpdateBase, columns: list[str] | None, dialect: Dialect
 ) -> _Ready:
@@ -120,8 +139,27 @@ def _ready(
 
 
 def _into(kind: TypeEngine[Any], dialect: Dialect) -> Convert | None:
+    if isinstance(kind, Utc):
+        return instant_to_text
+    if type(kind) is JSON:
+        return _to_json
     return kind.dialect_impl(dialect).bind_processor(dialect)
 
 
 def _out_of(kind: TypeEngine[Any], dialect: Dialect) -> Convert | None:
+    if isinstance(kind, Utc):
+        return text_to_instant
+    if type(kind) is JSON:
+        return _from_json
+    if type(kind) is Boolean:
+        return _BOOLEANS.get
     return kind.dialect_impl(dialect).result_processor(dialect, None)
+
+
+def _to_json(value: object) -> str:
+    return "[]" if value == [] else json.dumps(value)
+
+
+def _from_json(text: str | float | None) -> Any:  # noqa: ANN401 - whatever was stored
+    """SQLite takes a JSON column for a number's and keeps a bare number as one."""
+    return json.loads(text) if isinstance(text, str) else text

@@ -6,14 +6,21 @@ from datetime import datetime
 from sqlalchemy import Connection, bindparam, delete, select
 
 from bot.store.engine import upsert
+from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
 from bot.store.tables_reach import EARLY_RECEIPT
 
-_STATE = select(OUTBOUND.c.delivery).where(OUTBOUND.c.id == bindparam("message"))
-_KNOWN_NOW = select(EARLY_RECEIPT).join(
-    OUTBOUND,
-    (OUTBOUND.c.channel == EARLY_RECEIPT.c.channel)
-    & (OUTBOUND.c.provider_id == EARLY_RECEIPT.c.provider_id),
+_STATE = Prepared(select(OUTBOUND.c.delivery).where(OUTBOUND.c.id == bindparam("message")))
+# Asked of each early report, of which there are few; a join may read every message there ever was.
+_KNOWN_NOW = Prepared(
+    select(EARLY_RECEIPT).where(
+        select(OUTBOUND.c.id)
+        .where(
+            OUTBOUND.c.provider_id == EARLY_RECEIPT.c.provider_id,
+            OUTBOUND.c.channel == EARLY_RECEIPT.c.channel,
+        )
+        .exists()
+    )
 )
 
 
@@ -29,7 +36,8 @@ class EarlyReceipt:
 
 def delivery_of(connection: Connection, message: int) -> str | None:
     """The state in the receipt that counts; None while there is none."""
-    return connection.execute(_STATE, {"message": message}).scalar() or None
+    found = _STATE.first(connection, {"message": message})
+    return (found.delivery or None) if found is not None else None
 
 
 def early_of(connection: Connection, channel: str, provider_id: str) -> str | None:
@@ -58,7 +66,7 @@ def known_now(connection: Connection) -> list[EarlyReceipt]:
     """The early reports whose message has its provider id by now."""
     return [
         EarlyReceipt(row.channel, row.provider_id, row.state, row.reason)
-        for row in connection.execute(_KNOWN_NOW)
+        for row in _KNOWN_NOW.rows(connection, {})
     ]
 
 

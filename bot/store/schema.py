@@ -6,17 +6,23 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection, Engine, func, select
 
 from bot.store.engine import writing
 from bot.store.tables_content import METADATA
 
+_ONE_AT_A_TIME = 0xC0DE_0001  # any number that no other lock of this program has
 _HERE = Path(__file__).parent / "migrations"
 
 
 def upgrade(engine: Engine, revision: str = "head") -> None:
-    """Run every migration that the database has not seen, in one transaction."""
+    """Run every migration that the database has not seen, in one transaction.
+
+    Of several processes that start at once one does it, and the others wait for it.
+    """
     with writing(engine) as connection:
+        if engine.dialect.name == "postgresql":
+            connection.execute(select(func.pg_advisory_xact_lock(_ONE_AT_A_TIME)))
         command.upgrade(_config(connection), revision)
 
 

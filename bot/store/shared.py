@@ -5,11 +5,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, select, update
+from sqlalchemy import Connection, Row, bindparam, select, update
 
 from bot.core.record import Party
 from bot.store.engine import insert_new
+from bot.store.prepared import Prepared
 from bot.store.tables_reach import KEPT_TEXT
+
+_EXPIRED = Prepared(
+    select(KEPT_TEXT.c.channel, KEPT_TEXT.c.address)
+    .where(KEPT_TEXT.c.closed_at.is_(None), KEPT_TEXT.c.expires_at <= bindparam("now"))
+    .distinct()
+    .limit(bindparam("most"))
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,13 +64,8 @@ def waiting_at(connection: Connection, channel: str, address: str) -> list[Kept]
 
 def expired(connection: Connection, now: datetime, limit: int) -> list[tuple[str, str]]:
     """The addresses at which a text has waited long enough."""
-    query = (
-        select(KEPT_TEXT.c.channel, KEPT_TEXT.c.address)
-        .where(KEPT_TEXT.c.closed_at.is_(None), KEPT_TEXT.c.expires_at <= now)
-        .distinct()
-        .limit(limit)
-    )
-    return [(row.channel, row.address) for row in connection.execute(query)]
+    rows = _EXPIRED.rows(connection, {"now": now, "most": limit})
+    return [(row.channel, row.address) for row in rows]
 
 
 def close(connection: Connection, kept: Sequence[Kept], now: datetime) -> None:

@@ -8,10 +8,11 @@ from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from bot.core.protocol import Surgery
 from bot.core.record import OnCall, Operation
-from bot.store.engine import insert_new
+from bot.store.engine import insert_new, insert_one
 from bot.store.prepared import Prepared
 from bot.store.tables import ON_CALL, SURGEON, SURGERY
 
+_SURGEON = Prepared(select(SURGEON.c.id).where(SURGEON.c.name == bindparam("surgeon")))
 _OPERATION = Prepared(
     select(SURGERY, SURGEON.c.name.label("surgeon"))
     .join(SURGEON, SURGEON.c.id == SURGERY.c.surgeon_id)
@@ -36,15 +37,18 @@ _STARTS_MISSING = Prepared(
         SURGERY.c.starts_at.is_(None),
         SURGERY.c.nurse_due <= bindparam("now"),
     )
-    .order_by(SURGERY.c.patient_id)
+    .order_by(SURGERY.c.nurse_due, SURGERY.c.patient_id)
 )
 
 
 def surgeon_id(connection: Connection, name: str) -> int:
     """The id of a surgeon's office, adding it the first time."""
-    insert_new(connection, SURGEON, {"name": name})
-    found: int = connection.execute(select(SURGEON.c.id).where(SURGEON.c.name == name)).scalar_one()
-    return found
+    found = _SURGEON.first(connection, {"surgeon": name})
+    if found is None:
+        insert_new(connection, SURGEON, {"name": name})  # another process may be as quick
+        found = _SURGEON.rows(connection, {"surgeon": name})[0]
+    known: int = found.id
+    return known
 
 
 def put_on_call(connection: Connection, surgeon: str, contacts: Sequence[OnCall]) -> None:
@@ -78,10 +82,7 @@ def add_surgery(connection: Connection, patient: int, surgeon: str, surgery: Sur
         "patient_id": patient,
         "surgeon_id": surgeon_id(connection, surgeon),
     }
-    new_id: int = connection.execute(
-        insert(SURGERY).values(**values).returning(SURGERY.c.id)
-    ).scalar_one()
-    return new_id
+    return insert_one(connection, SURGERY, values)
 
 
 def operation_of(connection: Connection, patient: int) -> Operation:
@@ -89,10 +90,11 @@ def operation_of(connection: Connection, patient: int) -> Operation:
     row = _OPERATION.first(connection, {"patient": patient})
     if row is None:
         raise LookupError(f"Patient {patient} has no surgery on file. Enrol them first.")
-    return _operation(row)
+    return operation(row)
 
 
-def _operation(row: Any) -> Operation:  # noqa: ANN401 - a row
+def operation(row: Any) -> Operation:  # noqa: ANN401 - a row
+    """A row of surgery, with the surgeon's name, as a value."""
     surgery = Surgery(row.joint, row.side, row.on_date, row.zone, row.starts_at, row.arrive_at)
     return Operation(
         row.id, row.patient_id, row.surgeon, surgery, row.status, row.revision, row.nurse_due

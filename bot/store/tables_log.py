@@ -1,4 +1,5 @@
-"""The tables of what came in, what goes out, what a nurse must follow, and who did what."""
+"""The tables of what came in, what goes out, what a nurse must follow, who did what, and which
+processes work on all this."""
 
 from datetime import datetime
 from typing import Any
@@ -11,7 +12,7 @@ from bot.store.tables_reach import METADATA
 
 __all__ = [
     "APPEND_ONLY", "AUDIT", "ESCALATION", "ESCALATION_EVENT", "INBOUND", "METADATA", "OUTBOUND",
-    "READING",
+    "READING", "WORKER",
 ]  # fmt: skip
 
 
@@ -72,6 +73,7 @@ class OutboundRow(SQLModel, table=True):
     changed_at: datetime = instant()
     provider_id: str | None = Field(default=None, index=True)
     delivery: str = ""  # the provider's last receipt
+    claimed_by: int | None = None  # the worker that tries or tried it last
 
 
 class EscalationRow(SQLModel, table=True):
@@ -129,7 +131,19 @@ class AuditRow(SQLModel, table=True):
     detail: Any = json_column()
 
 
+class WorkerRow(SQLModel, table=True):
+    """One process that works on this store."""
+
+    __tablename__ = "worker"
+    id: int | None = Field(default=None, primary_key=True)
+    host: str
+    process: int
+    roles: str  # divided by commas
+    started_at: datetime = instant()
+    beat_at: datetime = instant()
+
+
 INBOUND, READING, OUTBOUND = core(InboundRow), core(ReadingRow), core(OutboundRow)
 ESCALATION, ESCALATION_EVENT = core(EscalationRow), core(EscalationEventRow)
-AUDIT = core(AuditRow)
+AUDIT, WORKER = core(AuditRow), core(WorkerRow)
 APPEND_ONLY = (ESCALATION_EVENT, AUDIT)

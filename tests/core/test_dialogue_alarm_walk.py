@@ -187,3 +187,17 @@ def test_an_emergency_puts_other_questions_off_for_two_hours() -> None:
     back = chat.conversation.interrupted[0].rung_at
     assert back == chat.now + timedelta(hours=2)
     assert all(not (isinstance(e, Say) and e.flow == "wash") for e in chat.turn.effects)
+
+
+def test_an_alarm_told_again_does_not_wait_behind_itself() -> None:
+    """A fever, an emergency over it, then the fever again: it is asked about once, not twice."""
+    chat = Chat(shipped_book())
+    chat.hear("I have a fever", Act.SYMPTOM, symptoms=(Symptom.FEVER,))
+    chat.hear("my chest hurts", Act.EMERGENCY, symptoms=(Symptom.CHEST_PAIN,))
+    chat.hear("3", Act.CHOICE, choices=(3,))
+    assert chat.conversation.open is None  # the fever's question waits until the calm is over
+    assert [aside.flow for aside in chat.conversation.interrupted] == ["alarm_symptom"]
+    chat.hear("I have a fever", Act.SYMPTOM, symptoms=(Symptom.FEVER,))
+    asked = [*chat.conversation.interrupted, chat.conversation.open]
+    fevers = [each for each in asked if each and each.values.get("reason") == "fever"]
+    assert len(fevers) == 1

@@ -1,4 +1,5 @@
 from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from dialogue_samples import shipped_book
@@ -224,6 +225,16 @@ def test_silence_that_made_it_worse_is_not_quoted():
     text = summary(case, background, None, NOW)
     assert ": rash." in text
     assert '""' not in text
+
+
+@pytest.mark.parametrize(
+    ("days", "said"), [(-2, "2 days ago"), (-1, "1 day ago"), (0, "today"), (1, "in 1 day")]
+)
+def test_the_summary_says_how_far_off_the_surgery_is(days, said):
+    on = NOW.astimezone(ZoneInfo(ZONE)).date() + timedelta(days=days)
+    surgery = Surgery("knee", "right", on, ZONE, time(7, 30))
+    background = Background("Rosalind Vale", "+1-202-555-0150", "Dr. Ines Calloway", surgery)
+    assert f"({said})" in summary(_fever(), background, None, NOW)
 
 
 def test_the_summary_is_laid_out_for_a_nurse_in_the_patients_own_words():

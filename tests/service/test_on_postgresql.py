@@ -1,6 +1,7 @@
 """The same services on PostgreSQL: the second engine is the first one's equal."""
 
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from threading import Thread
 
 import pytest
@@ -9,7 +10,9 @@ from bot.channels.recording import RecordingChannel
 from bot.content.snapshot import snapshot
 from bot.core.escalation import Step
 from bot.service import drafting
+from bot.store import claims, outbox, patients, picking, waking
 from bot.store.engine import open_engine
+from bot.store.lease import POLLING, Lease
 from bot.store.schema import differences, upgrade
 from bot.wiring import App
 
@@ -117,3 +120,102 @@ def test_of_educators_who_begin_at_once_one_opens_the_draft(elsewhere):
     drafting.put_away(engine, "Educator 1", now)
     drafting.start(engine, live, "Educator 2", now)
     assert [edit.what for edit in drafting.log(engine)][:2] == [drafting.STARTED, drafting.DROPPED]
+
+
+def test_two_schedulers_pick_different_patients_and_wait_for_nobody(elsewhere):
+    first = elsewhere.enrol()
+    second = elsewhere.enrol(reference="P-2", address="+12025550160")
+    engine, now = elsewhere.app.engine, elsewhere.now
+    with engine.begin() as one, engine.begin() as other:
+        mine = picking.next_prompt(one, now, picking.BEGINNING)
+        theirs = picking.next_prompt(other, now, picking.BEGINNING)
+        assert mine is not None and theirs is not None
+        assert {mine.patient, theirs.patient} == {first, second}
+        assert not patients.lock_if_free(one, theirs.patient)
+        with engine.begin() as third:
+            assert picking.next_prompt(third, now, picking.BEGINNING) is None
+
+
+def test_two_relays_never_have_messages_of_one_phone_in_hand_together(elsewhere):
+    elsewhere.enrol()
+    elsewhere.app.tick()
+    engine, now = elsewhere.app.engine, elsewhere.now
+    for key in ("a", "b"):
+        with engine.begin() as connection:
+            outbox.queue(connection, replace(_waiting(connection), key=key))
+    with engine.begin() as one:
+        (first,) = outbox.claim(one, now, 1, 1)
+        with engine.begin() as other:
+            assert outbox.claim(other, now, 50, 2) == []
+    with engine.begin() as other:
+        assert outbox.claim(other, now, 50, 2) == []
+        assert claims.accept(other, first, {"state": "sent"}, now)
+        (second,) = outbox.claim(other, now, 50, 2)
+    assert first.id < second.id
+
+
+def _waiting(connection):
+    return next(m for m in outbox.messages_of(connection) if m.state in ("queued", "claimed"))
+
+
+def test_a_relay_is_called_when_a_message_is_committed_and_not_before(elsewhere):
+    elsewhere.enrol()
+    engine = elsewhere.app.engine
+    calls = waking.calls(engine, 0.3)
+    assert next(calls) == ""
+    due = datetime.now(UTC)
+    with engine.begin() as connection:
+        connection.exec_driver_sql(
+            "INSERT INTO outbound (key, to_role, name, channel, address, text, choices, queued_at,"
+            " state, reason, attempts, next_try_at, changed_at, delivery) VALUES ('x', 'nurse', '',"
+            f" 'sms', 'y', '', '[]', now(), 'queued', '', 0, '{due}', now(), '')"
+        )
+        assert next(calls) == ""
+    assert next(calls) == "relay"
+    with engine.begin() as connection:
+        connection.exec_driver_sql(f"UPDATE conversation SET wake_at = '{due}'")
+    assert next(calls) == "scheduler"
+    with engine.begin() as connection:
+        later = due + timedelta(hours=1)
+        connection.exec_driver_sql(f"UPDATE conversation SET wake_at = '{later}'")
+    assert next(calls) == ""  # of what is due later nobody is called
+    calls.close()
+
+
+def test_one_polls_and_the_next_takes_over_when_it_is_gone(elsewhere):
+    engine = elsewhere.app.engine
+    first, second = Lease(engine, POLLING), Lease(engine, POLLING)
+    assert first.held()
+    assert not second.held()
+    assert first.held()
+    with engine.begin() as connection:
+        connection.exec_driver_sql(
+            "SELECT pg_terminate_backend(pid) FROM pg_locks WHERE locktype = 'advisory'"
+        )
+    assert not first.held()
+    assert second.held()
+    assert not first.held()
+    second.give_back()
+    assert first.held()
+    first.give_back()
+
+
+def test_processes_that_start_at_once_migrate_once(elsewhere):
+    engine = elsewhere.app.engine
+    with engine.begin() as connection:
+        connection.exec_driver_sql("DROP SCHEMA public CASCADE; CREATE SCHEMA public")
+    failures = []
+
+    def start():
+        try:
+            upgrade(engine)
+        except Exception as error:
+            failures.append(error)
+
+    together = [Thread(target=start) for _ in range(4)]
+    for thread in together:
+        thread.start()
+    for thread in together:
+        thread.join()
+    assert failures == []
+    assert differences(engine) == []

@@ -2,8 +2,10 @@ import threading
 
 import pytest
 from sqlalchemy import event, insert, select, text
+from sqlalchemy.exc import OperationalError
 
-from bot.store.engine import insert_new, open_engine, reading, upsert, writing
+from bot.store.engine import apart, insert_new, open_engine, reading, upsert, writing
+from bot.store.prepared import run_on_sqlite
 from bot.store.tables import CONVERSATION, SURGEON
 
 
@@ -17,14 +19,12 @@ def test_every_connection_syncs_each_commit_and_checks_foreign_keys(engine):
 
 def test_a_write_transaction_takes_the_lock_at_its_beginning(engine):
     said = []
-    event.listen(
-        engine, "before_cursor_execute", lambda c, cur, sql, *rest: said.append(sql), named=False
-    )
+    event.listen(engine, "checkout", lambda driver, *rest: driver.set_trace_callback(said.append))
     with writing(engine):
         pass
     with reading(engine):
         pass
-    assert said == ["BEGIN IMMEDIATE", "BEGIN DEFERRED"]
+    assert [sql for sql in said if "BEGIN" in sql] == ["BEGIN IMMEDIATE", "BEGIN DEFERRED"]
 
 
 def test_two_writers_take_turns(engine):
@@ -56,6 +56,35 @@ def test_what_fails_leaves_nothing_behind(engine):
         fail_half_way()
     with reading(engine) as connection:
         assert connection.scalar(select(SURGEON.c.name)) is None
+
+
+def test_what_the_database_undid_by_itself_never_looks_committed(engine):
+    def go_on_after_a_fault():
+        with writing(engine) as connection:
+            connection.execute(insert(SURGEON).values(name="Dr. Ines Calloway"))
+            run_on_sqlite(connection, "ROLLBACK")  # as a full disk does
+            connection.execute(insert(SURGEON).values(name="Dr. Ana Quill"))
+
+    with pytest.raises(OperationalError, match="undone"):
+        go_on_after_a_fault()
+
+
+def test_a_part_that_fails_is_undone_alone(engine):
+    def fail(connection):
+        with apart(connection):
+            connection.execute(insert(SURGEON).values(name="Dr. Lost"))
+            raise RuntimeError
+
+    with writing(engine) as connection:
+        with apart(connection):
+            connection.execute(insert(SURGEON).values(name="Dr. Ines Calloway"))
+        with pytest.raises(RuntimeError):
+            fail(connection)
+        with apart(connection):
+            connection.execute(insert(SURGEON).values(name="Dr. Ana Quill"))
+    with reading(engine) as connection:
+        names = set(connection.execute(select(SURGEON.c.name)).scalars())
+    assert names == {"Dr. Ines Calloway", "Dr. Ana Quill"}
 
 
 def test_a_repeated_insert_is_told_apart_and_an_upsert_overwrites(engine):

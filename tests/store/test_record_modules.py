@@ -7,7 +7,16 @@ from bot.core.copies import CopyLevel
 from bot.core.planned import Part, PlannedPrompt
 from bot.core.protocol import MedicineHold, Priority, Surgery
 from bot.core.record import Message, OnCall
-from bot.store import coaches, conversations, escalations, outbox, patients, plans, surgeries
+from bot.store import (
+    coaches,
+    conversations,
+    escalations,
+    outbox,
+    patients,
+    picking,
+    plans,
+    surgeries,
+)
 from bot.store.engine import reading, writing
 
 NOW = datetime(2027, 3, 1, 14, tzinfo=UTC)
@@ -83,9 +92,13 @@ def test_a_prompt_is_claimed_once(engine, patient):
         operation = surgeries.operation_of(connection, patient)
         plans.put_prompts(connection, operation, [_prompt("wash.1", NOW)], NOW)
         plans.put_prompts(connection, operation, [_prompt("wash.1", NOW)], NOW)
-        (found,) = plans.due_prompts(connection, NOW, 10)
-        first = plans.claim_prompt(connection, found[0], "sent", "", NOW)
-        second = plans.claim_prompt(connection, found[0], "sent", "", NOW)
+        found = picking.next_prompt(connection, NOW, picking.BEGINNING)
+        assert found is not None and found.patient == patient
+        assert picking.prompt_of(connection, patient, NOW) == found.row
+        assert picking.next_prompt(connection, NOW, found) is None
+        first = plans.claim_prompt(connection, found.row, "sent", "", NOW)
+        second = plans.claim_prompt(connection, found.row, "sent", "", NOW)
+        assert picking.prompt_of(connection, patient, NOW) is None
     assert first is True
     assert second is False
 
@@ -97,7 +110,8 @@ def test_a_chat_refuses_a_second_writer(engine, patient):
         with pytest.raises(conversations.WrittenMeanwhile):
             conversations.save_conversation(connection, patient, "two", version, None)
         assert conversations.load_conversation(connection, patient) == ("one", 1)
-        assert conversations.conversations_due(connection, NOW, 5) == [patient]
+        assert picking.chat_of(connection, patient, NOW) == patient
+        assert picking.chat_of(connection, patient, NOW - timedelta(seconds=1)) is None
 
 
 def test_messages_to_one_address_leave_in_order(engine):

@@ -1,0 +1,59 @@
+"""The head of a patient's chart: what there is one of for each patient, in one statement."""
+
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, bindparam, select
+
+from bot.core.record import Operation, PatientRecord
+from bot.store.prepared import Prepared
+from bot.store.surgeries import operation
+from bot.store.tables import COACH, CONVERSATION, HOLD, PATIENT, SURGEON, SURGERY
+
+_PATIENT = [c for c in PATIENT.c if c is not PATIENT.c.id]
+_HEAD = Prepared(
+    select(*_PATIENT, SURGERY, SURGEON.c.name.label("surgeon"))
+    .add_columns(CONVERSATION.c.body, CONVERSATION.c.version)
+    .add_columns(
+        select(HOLD.c.id).where(HOLD.c.patient_id == PATIENT.c.id).exists().label("has_holds"),
+        select(COACH.c.id).where(COACH.c.patient_id == PATIENT.c.id).exists().label("has_coaches"),
+    )
+    .join(SURGERY, SURGERY.c.patient_id == PATIENT.c.id)
+    .join(SURGEON, SURGEON.c.id == SURGERY.c.surgeon_id)
+    .join(CONVERSATION, CONVERSATION.c.patient_id == PATIENT.c.id)
+    .where(PATIENT.c.id == bindparam("patient"))
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """Patient, operation and stored chat. `holds`, `coaches`: whether there are any to read."""
+
+    patient: PatientRecord
+    operation: Operation
+    body: str
+    version: int
+    holds: bool
+    coaches: bool
+
+
+def head_of(connection: Connection, patient: int) -> Head:
+    """Read it. Raises LookupError, which says what is missing, for who is not enrolled."""
+    row = _HEAD.first(connection, {"patient": patient})
+    if row is None:
+        raise LookupError(_missing(connection, patient))
+    return Head(
+        patient=PatientRecord(
+            patient, row.reference, row.name, row.born, row.enrolled_at, row.dawn_agreed
+        ),
+        operation=operation(row),
+        body=row.body,
+        version=row.version,
+        holds=row.has_holds,
+        coaches=row.has_coaches,
+    )
+
+
+def _missing(connection: Connection, patient: int) -> str:
+    if connection.execute(select(PATIENT.c.id).where(PATIENT.c.id == patient)).first() is None:
+        return f"No patient with id {patient} in the record."
+    return f"Patient {patient} has no surgery or no conversation on file. Enrol them first."

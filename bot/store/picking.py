@@ -1,0 +1,101 @@
+"""Whose turn it is: one due row of one patient whom no other worker has in hand.
+
+On PostgreSQL the patient is locked with SKIP LOCKED, so that workers share the work without waiting
+for one another; on SQLite the transaction itself keeps the others out. A row may have been settled
+between the query and its lock: so what is due is asked once more under the lock, the patient's
+oldest first, which also keeps each patient's prompts in order.
+"""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from sqlalchemy import BindParameter, ColumnElement, Connection, bindparam, or_, select
+
+from bot.store.prepared import Prepared
+from bot.store.tables import CONVERSATION, PATIENT, PROMPT
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """One row that is due: of whom, since when, and its id."""
+
+    patient: int
+    at: datetime
+    row: int
+
+
+BEGINNING = Due(0, datetime(1970, 1, 1, tzinfo=UTC), 0)
+
+
+def _after(at: ColumnElement[datetime], row: ColumnElement[int]) -> ColumnElement[bool]:
+    """True of rows behind the last one looked at; the first condition is for the index."""
+    moment: BindParameter[datetime] = bindparam("moment")
+    place: BindParameter[int] = bindparam("place")
+    return (at >= moment) & or_(at > moment, row > place)
+
+
+_NEXT_PROMPT = Prepared(
+    select(PROMPT.c.patient_id, PROMPT.c.due.label("at"), PROMPT.c.id.label("row"))
+    .join(PATIENT, PATIENT.c.id == PROMPT.c.patient_id)
+    .where(PROMPT.c.state == "planned", PROMPT.c.due <= bindparam("now"))
+    .where(_after(PROMPT.c.due, PROMPT.c.id))
+    .order_by(PROMPT.c.due, PROMPT.c.id)
+    .limit(1)
+    .with_for_update(of=PATIENT, skip_locked=True)
+)
+_NEXT_CHAT = Prepared(
+    select(
+        CONVERSATION.c.patient_id,
+        CONVERSATION.c.wake_at.label("at"),
+        CONVERSATION.c.patient_id.label("row"),
+    )
+    .join(PATIENT, PATIENT.c.id == CONVERSATION.c.patient_id)
+    .where(CONVERSATION.c.wake_at <= bindparam("now"))
+    .where(_after(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id))
+    .order_by(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id)
+    .limit(1)
+    .with_for_update(of=PATIENT, skip_locked=True)
+)
+_OWN_PROMPT = Prepared(
+    select(PROMPT.c.id)
+    .where(
+        PROMPT.c.patient_id == bindparam("patient"),
+        PROMPT.c.state == "planned",
+        PROMPT.c.due <= bindparam("now"),
+    )
+    .order_by(PROMPT.c.due, PROMPT.c.id)
+    .limit(1)
+)
+_OWN_CHAT = Prepared(
+    select(CONVERSATION.c.patient_id).where(
+        CONVERSATION.c.patient_id == bindparam("patient"),
+        CONVERSATION.c.wake_at <= bindparam("now"),
+    )
+)
+
+
+def next_prompt(connection: Connection, now: datetime, after: Due) -> Due | None:
+    """Lock the patient of the next due prompt behind `after`; None: no more that is free."""
+    return _next(_NEXT_PROMPT, connection, now, after)
+
+
+def next_chat(connection: Connection, now: datetime, after: Due) -> Due | None:
+    """Lock the patient of the next chat whose timer has rung; None: no more that is free."""
+    return _next(_NEXT_CHAT, connection, now, after)
+
+
+def prompt_of(connection: Connection, patient: int, now: datetime) -> int | None:
+    """The id of the locked patient's oldest due prompt; None: it was settled meanwhile."""
+    row = _OWN_PROMPT.first(connection, {"patient": patient, "now": now})
+    return None if row is None else row.id
+
+
+def chat_of(connection: Connection, patient: int, now: datetime) -> int | None:
+    """The locked patient, if their timer still rings."""
+    row = _OWN_CHAT.first(connection, {"patient": patient, "now": now})
+    return None if row is None else row.patient_id
+
+
+def _next(query: Prepared, connection: Connection, now: datetime, after: Due) -> Due | None:
+    row = query.first(connection, {"now": now, "moment": after.at, "place": after.row})
+    return None if row is None else Due(row.patient_id, row.at, row.row)

@@ -156,6 +156,8 @@ def is_denied(walk: Walk, event: Match) -> bool:
         return False
     if not walk.no:
         return False
+    if walk.listed and event.end <= walk.no_end:
+        return True  # inside what is denied already
     next_item = walk.divided and walk.listed
     alone = next_item and (_stands_alone(walk, event) or _goes_on_still(walk, event))
     if alone or _tells(walk, event) or not _reaches(walk, event):

@@ -1,6 +1,5 @@
 """Opens the service as it is configured, or says what is wrong and stops."""
 
-import gc
 import os
 from pathlib import Path
 
@@ -12,8 +11,6 @@ from bot.config import ConfigFaults, load_settings
 from bot.config_sections import Settings
 from bot.content.snapshot import snapshot
 from bot.service import publishing
-
-_YOUNG = 10_000  # objects made between two looks for garbage; a planned countdown makes 5,000
 
 
 def settings_or_stop() -> Settings:
@@ -40,13 +37,3 @@ def open_app(settings: Settings) -> wiring.App:
     app.telegram_bot = settings.telegram.bot_name if settings.telegram else None
     publishing.keep_for_later(app.engine, snapshot(app.flows), app.clock())
     return app
-
-
-def keep_loaded() -> None:
-    """Let the look for garbage pass over what is loaded now, which stays to the end.
-
-    Each full look at the content took a few tenths of a second, while every reply waited.
-    """
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(_YOUNG)

@@ -1,6 +1,5 @@
 """`countdown serve`: scheduler, relay, receiver and the nurse's page, on one store."""
 
-import logging
 import os
 import signal
 import socket
@@ -19,8 +18,10 @@ from bot.channels.setup import channels_of, routes_of
 from bot.channels.trial import TrialChannel
 from bot.cli.crew import Crew
 from bot.cli.heart import Heart, people_to_tell
+from bot.cli.log_lines import log_as_json
 from bot.cli.loops import Ear, Loop, loops_of, stalled
-from bot.cli.opening import keep_loaded, open_app, settings_or_stop
+from bot.cli.memory import keep_loaded
+from bot.cli.opening import open_app, settings_or_stop
 from bot.config_sections import Settings, SmppSection
 from bot.store import accounts
 from bot.store.engine import reading
@@ -80,7 +81,7 @@ def serve(
 
         countdown serve --processes 4
     """
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
+    log_as_json()
     settings = settings_or_stop()
     chosen = {"host": host or settings.host, "port": port or settings.port}
     settings = settings.model_copy(update=chosen)
@@ -192,6 +193,7 @@ def _serve_web(
         web = make_gate(app, routes, late)
     config = uvicorn.Config(
         web,
+        log_config=None,  # its lines go where ours go
         log_level="warning",
         access_log=False,  # the audit log says who saw what; an address in a log says too much
         server_header=False,

@@ -25,7 +25,7 @@ from bare_limit import Bare, newest, timed
 
 from bot.channels.base import Incoming
 from bot.channels.recording import RecordingChannel
-from bot.cli.serve import keep_loaded
+from bot.cli.memory import keep_loaded
 from bot.core.protocol import Surgery
 from bot.service import inbound
 from bot.service.enrolment import Enrolment

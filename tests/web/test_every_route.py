@@ -14,8 +14,8 @@ from bot.web.routes import TABLE
 
 pytestmark = pytest.mark.slow  # three hundred requests with a fresh clinic each
 
-# Beside the table: the health check (says nothing about anyone) and fixed files.
-BESIDE = {"/healthz", "/static"}
+# Beside the table: what monitoring asks (says nothing about anyone) and fixed files.
+BESIDE = {"/healthz", "/metrics", "/static"}
 PEOPLE = {Role.NURSE: "Ann Lee", Role.EDUCATOR: "Edie Cole", Role.ADMINISTRATOR: "Ada Frost"}
 PATTERN = re.compile(r"\{(\w+)(?::\w+)?\}")
 LINES = [pytest.param(line, id=f"{line.method} {line.path}") for line in TABLE]

@@ -63,6 +63,13 @@ def _template(value: dict[str, str]) -> dict[str, str]:
     return value
 
 
+def _token(value: SecretStr) -> SecretStr:
+    """Empty: none is set. 16 signs of a random one cannot be guessed."""
+    if value.get_secret_value() and len(value.get_secret_value()) < 16:
+        raise ValueError("is shorter than 16 signs. Take a long random one, or leave it out")
+    return value
+
+
 WebAddress = Annotated[str, AfterValidator(_web_address)]
 PublicAddress = Annotated[WebAddress, AfterValidator(_public_address)]
 Port = Annotated[int, Field(ge=1, le=65535)]
@@ -169,6 +176,7 @@ class Settings(_Section):
     public_url: PublicAddress | None = None
     host: str = "127.0.0.1"
     port: Port = 8080
+    metrics_token: Annotated[SecretStr, AfterValidator(_token)] = SecretStr("")
     telegram: TelegramSection | None = None
     watch: WatchSection | None = None
     sms: Annotated[SmppSection | HttpSection, Field(discriminator="kind")] | None = None

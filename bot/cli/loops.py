@@ -7,6 +7,7 @@ and on SQLite, what another process stored is seen at the next look.
 import logging
 import threading
 from collections.abc import Callable, Sequence
+from dataclasses import fields, is_dataclass
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -61,7 +62,7 @@ class Loop:
     def _once(self) -> timedelta:
         """Work, and say how long to sleep."""
         try:
-            self._work()
+            _tell(self.name, self._work())
             return _until(self._moment(), self._clock())
         except (
             Exception
@@ -71,6 +72,17 @@ class Loop:
             )
             self._stop.wait(_AFTER_FAILURE.total_seconds())
             return timedelta()
+
+
+def _tell(name: str, done: object) -> None:
+    """Log what a round did, in counts; an idle round is not worth a line."""
+    if not is_dataclass(done):
+        return
+    found = {field.name: getattr(done, field.name) for field in fields(done)}
+    counts = {n: len(v) if isinstance(v, list) else v for n, v in found.items() if v}
+    if counts:
+        level = logging.WARNING if "failed" in counts else logging.INFO
+        log.log(level, "%s came round", name, extra={"counts": counts})
 
 
 def _until(moment: datetime | None, now: datetime) -> timedelta:

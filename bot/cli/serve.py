@@ -1,6 +1,5 @@
 """`countdown serve`: scheduler, relay, receiver and the nurse's page, on one store."""
 
-import logging
 import os
 import signal
 import socket
@@ -19,6 +18,7 @@ from bot.channels.setup import channels_of, routes_of
 from bot.channels.trial import TrialChannel
 from bot.cli.crew import Crew
 from bot.cli.heart import Heart, people_to_tell
+from bot.cli.log_lines import log_as_json
 from bot.cli.loops import Ear, Loop, loops_of, stalled
 from bot.cli.memory import keep_loaded
 from bot.cli.opening import open_app, settings_or_stop
@@ -81,7 +81,7 @@ def serve(
 
         countdown serve --processes 4
     """
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
+    log_as_json()
     settings = settings_or_stop()
     chosen = {"host": host or settings.host, "port": port or settings.port}
     settings = settings.model_copy(update=chosen)
@@ -93,11 +93,11 @@ def serve(
     place = _listen(settings) if roles & {"web", "receiver"} else None
     if "web" in roles:
         _say_where(app, settings)
-    work = partial(_work, app, settings, roles, place)
     if processes == 1:
-        work()
+        _work(app, settings, roles, place)
     else:
         app.engine.dispose()  # no connection may be used on both sides of a fork
+        work = partial(_work, app, settings, roles, place, os.getpid())
         Crew(processes, work, _PATIENCE + 15).run()
     typer.echo("Ended.")
 
@@ -126,18 +126,20 @@ def _listen(settings: Settings) -> socket.socket:
     return config.bind_socket()
 
 
-def _work(app: App, settings: Settings, roles: Roles, place: socket.socket | None) -> None:
+def _work(
+    app: App,
+    settings: Settings,
+    roles: Roles,
+    place: socket.socket | None,
+    parent: int | None = None,
+) -> None:
     """What one process does until it is told to end."""
     lease = Lease(app.engine, POLLING)
     routes = _connect(app, settings, roles, lease)
     loops = loops_of(app, roles)
-    heart = Heart(app, roles, loops, people_to_tell(settings, app), os.getppid())
-    beats = heart.begin()
-    ear = Ear(app.engine, loops)
-    for loop in (beats, *loops):
-        loop.start()
-    if hears(app.engine) and loops:
-        ear.start()
+    heart = Heart(app, roles, loops, people_to_tell(settings, app), parent)
+    beats, ear = heart.begin(), Ear(app.engine, loops)
+    _start(app, [beats, *loops], ear)
     try:
         if place is not None and ("web" in roles or routes):
             _serve_web(app, settings, roles, routes, loops, place)
@@ -150,6 +152,13 @@ def _work(app: App, settings: Settings, roles: Roles, place: socket.socket | Non
         lease.give_back()
         heart.end()
         app.engine.dispose()
+
+
+def _start(app: App, loops: list[Loop], ear: Ear) -> None:
+    for loop in loops:
+        loop.start()
+    if hears(app.engine) and len(loops) > 1:
+        ear.start()
 
 
 def _connect(app: App, settings: Settings, roles: Roles, lease: Lease) -> list[Route]:
@@ -184,6 +193,7 @@ def _serve_web(
         web = make_gate(app, routes, late)
     config = uvicorn.Config(
         web,
+        log_config=None,  # its lines go where ours go
         log_level="warning",
         access_log=False,  # the audit log says who saw what; an address in a log says too much
         server_header=False,

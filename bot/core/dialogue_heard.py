@@ -69,7 +69,7 @@ def _hear_stopped(draft: Draft, reading: Reading, *, alarmed: bool) -> None:
     if reading.says(Act.OPT_IN):
         draft.change(stopped=False)
         draft.effects.append(SetStopped(False, draft.conversation.who))
-        draft.say_system("back_on")
+        _back_on(draft)
     elif reading.says(Act.WRONG_NUMBER):
         draft.escalate("wrong_number")
     else:
@@ -137,7 +137,7 @@ def _meta(draft: Draft, event: Heard) -> bool:
         Act.RESCHEDULE: _reschedule,
         Act.QUESTION: _question,
         Act.HELP: lambda d, _: d.say_system("help"),
-        Act.OPT_IN: _back_on,
+        Act.OPT_IN: lambda d, _: _back_on(d),
     }
     asked = Act.QUESTION if event.answer is not None else None
     act = next((act for act in answers if event.reading.says(act)), asked)
@@ -148,9 +148,10 @@ def _meta(draft: Draft, event: Heard) -> bool:
     return True
 
 
-def _back_on(draft: Draft, event: Heard) -> None:
-    """START after a no to the messages is a yes; a pause by staff is theirs to end."""
-    if draft.facts().get(AGREED) is False and draft.conversation.paused:
+def _back_on(draft: Draft) -> None:
+    """START after a no to the messages is a yes, the patient's own; staff end a pause by staff."""
+    refused = draft.facts().get(AGREED) is False and draft.conversation.paused
+    if refused and draft.conversation.who == "patient":
         draft.learn(AGREED, "true")
     draft.say_system("paused" if draft.conversation.paused else "back_on")
 

@@ -218,7 +218,7 @@ def wake_at(draft: Draft) -> datetime | None:
     moments += [w.closes for w in conversation.waiting if w.closes]
     moments += [q.closes for q in conversation.interrupted if q.closes]
     if conversation.open is not None:
-        moments.append(next_rung(draft.book, conversation.open, draft.context).at)
+        moments.append(next_rung(draft.book, conversation.open, draft.context, draft.now).at)
     else:
         moments += [_back_at(draft, q) for q in conversation.interrupted]
     tick = timedelta(seconds=1)

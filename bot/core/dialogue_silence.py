@@ -35,11 +35,14 @@ def tightened(minutes: int, days_left: int | None) -> int:
     return max(min(minutes, SHORTEST), round(minutes * share))
 
 
-def next_rung(book: FlowBook, question: OpenQuestion, context: Context) -> Rung:
-    """Decide what comes next for an open question if nobody writes."""
+def next_rung(book: FlowBook, question: OpenQuestion, context: Context, now: datetime) -> Rung:
+    """Decide what comes next for an open question if nobody writes.
+
+    A rung whose time went by, as in an outage that ends at night, waits for the morning too.
+    """
     rung = _ladder(book, question, context)
     if rung.what != NURSE:
-        rung = Rung(rung.what, speaking_time(book, question, rung.at, context))
+        rung = Rung(rung.what, speaking_time(book, question, max(rung.at, now), context))
     if question.closes is not None and rung.at > question.closes:
         return Rung(NURSE, question.closes)
     return rung
@@ -101,7 +104,7 @@ def climb(draft: Draft) -> None:
     question = draft.conversation.open
     if question is None:
         return
-    rung = next_rung(draft.book, question, draft.context)
+    rung = next_rung(draft.book, question, draft.context, draft.now)
     if rung.at > draft.now:
         return
     steps = {AGAIN: ask_again, NUDGE: _nudge, COACH: _ask_coach, NURSE: _tell_nurse}

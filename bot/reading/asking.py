@@ -38,6 +38,8 @@ _WHY_ASK = (
     ["how", "do", "they"],
 )
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
+_TELLERS = word_set("i she he we they")
+_MODALS = word_set("should can could may might would will need do am")
 _IF = word_set("if si")
 _SUPPOSING = word_set("si cuando if")
 
@@ -78,6 +80,8 @@ def _opens(texts: list[str], asked: bool) -> bool:
         return asked and second in _DONE_TO_ME
     if texts[0] in ("y", "es", "if", "como"):
         return asked
+    if texts[0] == "what" and second in _TELLERS and _MODALS.isdisjoint(texts[2:3]):
+        return asked  # "what she threw up looked like coffee grounds"
     return texts[0] in _OPENERS and second not in ("be", "not")
 
 

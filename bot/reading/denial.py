@@ -5,7 +5,9 @@ from bot.reading.phrases import word_set
 from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Walk, new_clause, or_ahead
 
+DIRE = ("emergency.", "self_harm")
 NEGATION_REACH = 7  # words between a "no" and what it denies
+_NO_AGAIN = word_set("nada jamas nunca nothing none never")  # "no quiero despertar jamas"
 
 
 def pseudo(walk: Walk, event: Match) -> None:
@@ -33,8 +35,10 @@ def or_(walk: Walk, event: Match) -> None:
 
 def negate(walk: Walk, event: Match) -> None:
     if _answers_mention(walk, event):
+        again = walk.words[event.start].text in _NO_AGAIN
         for mention in walk.mentions[-4:]:
-            mention.denied = mention.denied or mention.end >= walk.mentions[-1].start
+            answered = mention.end >= walk.mentions[-1].start
+            mention.denied = mention.denied or (answered and not (again and mention.negative))
         return
     if event.start < walk.masked_until:
         return
@@ -76,6 +80,13 @@ def affirm(walk: Walk, event: Match) -> None:
     walk.no = 0
 
 
+def until(walk: Walk, event: Match) -> None:
+    """ "No chest pain until tonight", "never chest pain like this": it is there now."""
+    last = walk.mentions[-1] if walk.mentions else None
+    if last is not None and last.end == event.start and last.concept.startswith(DIRE):
+        last.denied = False
+
+
 def restart(walk: Walk, event: Match) -> None:
     if walk.mentions and event.end <= walk.mentions[-1].end:
         return  # the "my" of "broke my leg"
@@ -109,7 +120,8 @@ def is_denied(walk: Walk, event: Match) -> bool:
     if not walk.no:
         return False
     next_item = walk.divided and walk.listed
-    if not _reaches(walk, event) or (next_item and _stands_alone(walk, event)):
+    alone = (next_item and _stands_alone(walk, event)) or _tells(walk, event)
+    if alone or not _reaches(walk, event):
         walk.no = 0
         return False
     walk.no_end = max(walk.no_end, event.end)
@@ -154,6 +166,20 @@ FILLERS = _LISTED_WITH | word_set(
 
 # "no episodic fever": one adjective may stand before what is denied.
 _ADJECTIVES = ("al", "ic", "ive", "ent", "ant", "ous", "ary", "able", "ible", "less", "wer", "ico")
+
+
+def _tells(walk: Walk, event: Match) -> bool:
+    """True for the "chest feels tight" of "no cough chest feels tight": a sentence of its own."""
+    again = not walk.listed or event.start < walk.no_end  # one span may say several things
+    if again or not event.concept.startswith(DIRE) or or_ahead(walk):
+        return False
+    return any(w.text in _TELLING_VERBS for w in walk.words[event.start : event.end])
+
+
+_TELLING_VERBS = word_set(
+    "feels feel felt is are was hurts passed fainted collapsed fell hit took burns aches wants "
+    "want duele siento siente aprieta desmaye cayo cai pegue tome quiero quiere"
+)
 
 
 def _stands_alone(walk: Walk, event: Match) -> bool:

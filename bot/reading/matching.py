@@ -46,7 +46,7 @@ class Front:
             if place.skips < 0
             for concept in place.node.concepts
         ]
-        self.says = tuple(dict.fromkeys(ends))
+        self.says = tuple(sorted(set(ends)))  # sets of words have no order of their own
 
 
 class Matcher:

@@ -15,7 +15,7 @@ from functools import lru_cache
 from itertools import product
 
 GAP = "..."
-GAP_WORDS = 4  # words that `...` may pass over
+GAP_WORDS = 5  # words that `...` may pass over
 _ELEMENT = re.compile(r"\[[^\]]*\]|\S+")
 _WORD = re.compile(r"[^\W_A-Z]+\*?\Z")
 

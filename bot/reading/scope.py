@@ -121,6 +121,7 @@ def _mention(walk: Walk, event: Match) -> None:
             supposed=_is_supposed(walk, event),
             others=walk.others and not walk.caught and not _says_my(walk, event),
             lasting=event.negative or event.concept.startswith(_LASTING),
+            negative=event.negative,
             clause=walk.clause,
         )
     )
@@ -185,6 +186,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.neg": denial.negate,
     "mod.neg_think": denial.negate,
     "mod.yes": denial.affirm,
+    "mod.until": denial.until,
     "mod.restart": denial.restart,
     "mod.restart_verb": denial.restart_verb,
     "mod.weak_restart": denial.weak_restart,

@@ -25,6 +25,7 @@ class Mention:
     supposed: bool = False
     others: bool = False
     lasting: bool = False  # worth a call even when "gone now"
+    negative: bool = False  # built on a "no" of its own: "can't breathe"
     clause: int = 0
 
     @property

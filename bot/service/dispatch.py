@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 from bot.core.conversation import Escalate, PromptDue, TimeUp
 from bot.core.planned import Part, PlannedPrompt
 from bot.core.protocol import Late, Priority
+from bot.core.quiet import is_quiet, next_waking
 from bot.service import overdue, shared_phone
 from bot.service.cases import raise_case
 from bot.service.chart import Chart, load_chart
@@ -137,6 +138,12 @@ def _prompt(desk: Desk, prompt_id: int, done: Tick) -> None:
     prompt = plans.prompt_by_id(desk.connection, prompt_id)
     parts = _still_wanted(prompt, desk.chart)
     state, reason = _fate(prompt, parts, desk.chart, desk.now)
+    if state == "sent" and _would_wake(prompt, desk.chart, desk.now):
+        morning = next_waking(desk.now, desk.chart.operation.surgery.zone, desk.chart.rules)
+        if morning <= prompt.closes:
+            plans.put_off(desk.connection, prompt_id, morning, "waits for the morning")
+            return
+        state, reason = _too_late(prompt)
     if not plans.claim_prompt(desk.connection, prompt_id, state, reason, desk.now):
         return  # another worker has it
     if state == "sent":
@@ -166,6 +173,16 @@ _PROMPTS = _Work("prompt", picking.next_prompt, picking.prompt_of, _prompt, _put
 _CHATS = _Work("chat", picking.next_chat, picking.chat_of, _timer, conversations.put_off_waking)
 
 
+def _would_wake(prompt: PlannedPrompt, chart: Chart, now: datetime) -> bool:
+    """True of a prompt that was meant for the day and that an outage made late into the night.
+
+    What was planned for the night was agreed to; so is a late time-critical one by who agreed.
+    """
+    rules, zone = chart.rules, chart.operation.surgery.zone
+    agreed = prompt.priority is Priority.TIME_CRITICAL and chart.patient.dawn_agreed
+    return not agreed and is_quiet(now, zone, rules) and not is_quiet(prompt.due, zone, rules)
+
+
 def _still_wanted(prompt: PlannedPrompt, chart: Chart) -> tuple[Part, ...]:
     return tuple(part for part in prompt.parts if part.item not in chart.done)
 
@@ -182,11 +199,15 @@ def _fate(
         return "missed", "stopped" if chart.conversation.stopped else "paused"
     late = now - prompt.due > LATE_AFTER
     if now > prompt.closes:
-        grave = prompt.priority is not Priority.TEACHING or prompt.late is Late.NURSE
-        return ("missed" if grave else "skipped"), "stale"
+        return _too_late(prompt)
     if late and prompt.late is not Late.SEND:
         return ("missed" if prompt.late is Late.NURSE else "skipped"), "late"
     return "sent", ""
+
+
+def _too_late(prompt: PlannedPrompt) -> tuple[str, str]:
+    grave = prompt.priority is not Priority.TEACHING or prompt.late is Late.NURSE
+    return ("missed" if grave else "skipped"), "stale"
 
 
 def _event(prompt: PlannedPrompt, parts: tuple[Part, ...]) -> PromptDue:

@@ -1,26 +1,26 @@
 """One simulated run: the real services on a virtual clock, driven by people and by faults."""
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 
 from sqlalchemy.exc import OperationalError
 
 from bot.channels.base import Incoming, Outgoing
-from bot.core.escalation import Disposition, NotAllowed
-from bot.core.record import OnCall
 from bot.simulate import people
-from bot.simulate.faults import STEP, Dice, ProcessDied, Trouble, WallClock, attach
+from bot.simulate.faults import STEP, Dice, Endless, ProcessDied, Trouble, WallClock, attach
 from bot.simulate.network import CHANNEL, Agenda, Network
+from bot.simulate.office import Office, by_day, on_call
 from bot.simulate.people import Person
+from bot.simulate.pulse import Pulse
 from bot.store.engine import open_engine
 from bot.wiring import App
 
-START = datetime(2027, 2, 8, 15, tzinfo=UTC)
+START = datetime(2027, 3, 10, 15, tzinfo=UTC)  # four days before the clocks of most zones change
 QUIET_DAYS = 2  # after the faults have stopped: all that is due must come right in them
-_CASE = re.compile(r"Escalation (\d+)")
 _ROUNDS = 40  # rounds at one instant after which something answers itself for ever
+_STUCK = 3  # times that the clock is pushed on by hand before the run is given up
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +34,15 @@ class Written:
     alarm: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A time in which the service was "down", or its "clock" was wrong."""
+
+    kind: str
+    start: datetime
+    end: datetime
+
+
 @dataclass(slots=True)
 class Clinic:
     """The run under way. `app` is replaced when its process dies; the database file stays."""
@@ -43,18 +52,23 @@ class Clinic:
     dice: Dice
     trouble: Trouble
     days: int
+    quiet_days: int = QUIET_DAYS
     clock: WallClock = field(default_factory=lambda: WallClock(START))
     written: list[Written] = field(default_factory=list)
+    spans: list[Span] = field(default_factory=list)
     people: dict[str, Person] = field(default_factory=dict)
-    stuck: int = 0
+    stuck: list[str] = field(default_factory=list)
     down: bool = False
     agenda: Agenda = field(init=False)
     network: Network = field(init=False)
+    office: Office = field(init=False)
+    pulse: Pulse = field(init=False)
 
     def __post_init__(self) -> None:
         """Set up the agenda and the network on the clinic's clock."""
         self.agenda = Agenda(self.clock)
         self.network = Network(self.agenda, self.trouble, self._ring)
+        self.office = Office(lambda: self.app, self.agenda, self.dice, self._until_done)
         self._open(self.app)
 
     def _open(self, app: App) -> None:
@@ -62,11 +76,13 @@ class Clinic:
         attach(engine, self.trouble)
         self.app = App(replace(app.practice, engine=engine), self.clock)
         self.app.connect(self.network)
+        self.pulse = Pulse(self.app)
 
     def _attempt(self, deed: Callable[[], object]) -> bool:
         """Do it in the service's process; False when the process died or the database was busy."""
         if self.down:
             return False
+        self.trouble.begun = 0
         try:
             deed()
         except ProcessDied:
@@ -85,36 +101,40 @@ class Clinic:
             self.agenda.after(1, lambda: self._until_done(deed))
 
     def run(self, patients: int) -> None:
-        """Play all days, then the quiet ones without faults."""
-        nurses = tuple(OnCall(name, CHANNEL, address) for name, address in people.NURSES)
-        self._until_done(lambda: self.app.care.set_on_call(people.SURGEON, nurses))
+        """Play all days, then the quiet ones without faults. Ends early when it stands still."""
+        self._until_done(lambda: self.app.care.set_on_call(people.SURGEON, on_call()))
         for place in range(patients):
             self._invite(people.invent(place, START, self.days, self.dice))
         self._plan_outages()
-        self._play(START + timedelta(days=self.days))
-        self.trouble.on, self.down, self.clock.wrong_by = False, False, timedelta()
-        self._play(START + timedelta(days=self.days + QUIET_DAYS))
+        try:
+            self._play(START + timedelta(days=self.days))
+            if self.quiet_days:
+                self.trouble.on, self.down, self.clock.wrong_by = False, False, timedelta()
+                self._play(self.clock.true + timedelta(days=self.quiet_days))
+        except Endless as never:
+            self.stuck.append(f"{self.clock.true}: one round took {never} transactions")
 
     def _play(self, until: datetime) -> None:
         idle = 0
-        while (moment := self._next()) is not None and moment <= until:
+        while len(self.stuck) < _STUCK and (moment := self._next()) is not None and moment <= until:
             idle = idle + 1 if moment <= self.clock.true else 0
             self.clock.true = max(moment, self.clock.true)
             if idle > _ROUNDS:
-                self.stuck, idle = self.stuck + 1, 0
-                self.clock.true += timedelta(minutes=1)
+                self.stuck.append(f"{self.clock.true}: {self.pulse.waiting(self.clock())}")
+                self.clock.true, idle = self.clock.true + timedelta(minutes=1), 0
             while deed := self.agenda.due():
                 deed()
-            self._attempt(self.app.run_due)
-        self.clock.true = until
+            self._attempt(lambda: self.pulse.beat(self.clock()))
+        if len(self.stuck) < _STUCK:
+            self.clock.true = until
 
     def _next(self) -> datetime | None:
-        due = None if self.down else self.app.next_moment()
+        due = None if self.down else self.pulse.next()
         moments = [self.agenda.next(), due and due - self.clock.wrong_by]
         return min((moment for moment in moments if moment is not None), default=None)
 
     def _invite(self, person: Person) -> None:
-        self.people[person.address] = person
+        self.people[person.address] = self.people[person.coach_address] = person
         enrolled = self.dice.randrange(0, 24 * 60)
         wish = person.wish()
         self.agenda.after(enrolled, lambda: self._until_done(lambda: self.app.care.enrol(wish)))
@@ -122,84 +142,72 @@ class Clinic:
         match person.way:
             case "stops" | "returns":
                 self.agenda.after(day, lambda: self._write(person, "STOP"))
-            case "ill":
-                text = self.dice.choice(people.ALARMS[person.language])
-                self.agenda.after(day, lambda: self._write(person, text, alarm=True))
             case "redated":
-                self.agenda.after(day, lambda: self._until_done(lambda: self._redate(person)))
+                self.agenda.after(day, lambda: self._redate(person))
         if person.way == "returns":
             self.agenda.after(day + 2880, lambda: self._write(person, "START"))
+        if person.ill_on is not None:
+            text = self.dice.choice(people.ALARMS[person.language])
+            ill = person.ill_on * 24 * 60 + self.dice.randrange(0, 900)
+            self.agenda.after(ill, lambda: self._write(person, text, alarm=True))
+        if person.starts_at is None:
+            known = (person.surgery_on - START.date()).days * 24 * 60 - self.dice.randrange(0, 8000)
+            self.agenda.after(max(known, 1500), lambda: self.office.enter_start(wish.reference))
 
     def _redate(self, person: Person) -> None:
-        patient = self.app.find(person.wish().reference)
+        """Scheduling moves the operation, in office hours, to at least four days from now."""
+        if not by_day(self.clock.true, person.zone):
+            self.agenda.after(60, lambda: self._redate(person))
+            return
         later = max(person.surgery_on, self.clock.true.date()) + timedelta(days=4)
-        if patient is not None:
-            self.app.care.move_surgery(patient, later, "Scheduling")
+        self.office.move(person.wish().reference, later, person.starts_at)
 
     def _plan_outages(self) -> None:
         for day in range(1, self.days):
             at = START + timedelta(days=day, minutes=self.dice.randrange(0, 1440))
             if self.trouble.strikes("outage", 0.15):
-                self.agenda.at(at, lambda: self._set_down(down=True))
                 back = at + timedelta(minutes=self.dice.randrange(60, 360))
-                self.agenda.at(back, lambda: self._set_down(down=False))
+                self._span("down", at, back, self._set_down)
             if self.trouble.strikes("clock", 0.2):
                 wrong = STEP if self.dice.random() < 0.5 else -STEP
-                self.agenda.at(at, lambda wrong=wrong: self._set_wrong(wrong))  # type: ignore[misc]
-                self.agenda.at(at + timedelta(minutes=90), lambda: self._set_wrong(timedelta()))
+                until = at + timedelta(minutes=90)
+                self._span("clock", at, until, partial(self._set_wrong, wrong))
 
-    def _set_down(self, *, down: bool) -> None:
+    def _span(
+        self, kind: str, start: datetime, end: datetime, turn: Callable[[bool], None]
+    ) -> None:
+        self.spans.append(Span(kind, start, end))
+        self.agenda.at(start, lambda: turn(True))
+        self.agenda.at(end, lambda: turn(False))
+
+    def _set_down(self, down: bool) -> None:
         self.down = down
 
-    def _set_wrong(self, by: timedelta) -> None:
-        self.clock.wrong_by = by
+    def _set_wrong(self, by: timedelta, on: bool) -> None:
+        self.clock.wrong_by = by if on else timedelta()
 
-    def _write(self, person: Person, text: str, *, alarm: bool = False) -> None:
+    def _write(
+        self, person: Person, text: str, *, alarm: bool = False, coach: bool = False
+    ) -> None:
         person.written += 1
-        number = f"{person.address}.{person.written}"
-        self.written.append(Written(self.clock.true, number, person.address, text, alarm))
-        incoming = Incoming(CHANNEL, person.address, text, number, self.clock.true)
+        address = person.coach_address if coach else person.address
+        number = f"{address}.{person.written}"
+        self.written.append(Written(self.clock.true, number, address, text, alarm))
+        incoming = Incoming(CHANNEL, address, text, number, self.clock.true)
         late = self.dice.randrange(5, 90) if self.trouble.strikes("delay", 0.05) else 0
         for _ in range(2 if self.trouble.strikes("double", 0.05) else 1):
             self.agenda.after(late, lambda: self._until_done(lambda: self.app.handle(incoming)))
 
     def _ring(self, got: Outgoing) -> None:
-        """A phone rings: a patient answers in their way, a nurse follows the case, or neither."""
+        """A phone rings: a patient or coach answers in their way, a nurse follows the case."""
         person = self.people.get(got.address)
         if person is None:
-            self._nurse(got)
+            self.office.ring(got)
             return
-        after = people.wait_minutes(person, self.dice)
-        for place, text in enumerate(people.answer(person, got, self.dice)):
-            self.agenda.after(after + place, lambda text=text: self._write(person, text))  # type: ignore[misc]
-
-    def _nurse(self, got: Outgoing) -> None:
-        found = _CASE.search(got.text)
-        who = dict((address, name) for name, address in people.NURSES).get(got.address)
-        if found is None or who is None or self.dice.random() < 0.3:
-            return  # in theatre: the next on the list has to be told
-        self.agenda.after(self.dice.randrange(2, 20), lambda: self._follow(int(found[1]), who))
-
-    def _follow(self, case: int, who: str) -> None:
-        wait = self.dice.randrange
-        steps: tuple[tuple[int, Callable[[], None]], ...] = (
-            (0, lambda: self.app.care.acknowledge(case, who)),
-            (wait(5, 20), lambda: self.app.care.reach_patient(case, who, "Spoke with them.")),
-            (wait(20, 40), lambda: self.app.care.decide(
-                case, Disposition.GOES_AHEAD, who, "Seen, goes ahead.")),
-            (wait(40, 60), lambda: self.app.care.close(case, who, "Knows what to do.")),
-        )  # fmt: skip
-        for after, step in steps:
-            self.agenda.after(after, lambda step=step: self._until_done(_if_allowed(step)))  # type: ignore[misc]
-
-
-def _if_allowed(step: Callable[[], None]) -> Callable[[], None]:
-    """A colleague may have been quicker, or a new alarm may have come in between."""
-
-    def act() -> None:
-        try:
-            step()
-        except NotAllowed:
-            return
-
-    return act
+        after, coach = people.wait_minutes(person, self.dice), got.address == person.coach_address
+        if coach:
+            told = people.coach_answer(got, self.dice)
+        else:
+            told = people.answer(person, got, self.dice)
+        for place, text in enumerate(told):
+            self.agenda.after(after + place, partial(self._write, person, text, coach=coach))

@@ -35,6 +35,10 @@ class ProcessDied(BaseException):
     """The process is gone. Not an Exception: nothing may catch it and go on."""
 
 
+class Endless(BaseException):
+    """One round of the service went on and on: it would never have come back."""
+
+
 @dataclass(slots=True)
 class Trouble:
     """Which faults are in force, how often they strike, and how often they did."""
@@ -42,12 +46,15 @@ class Trouble:
     names: frozenset[str]
     dice: Dice
     on: bool = True  # off in the last stretch, in which everything must come right
+    rate: float = 1.0  # how many times as often as usual
     crashes: int = 0
     busy: int = 0
+    begun: int = 0  # transactions of the present round
+    most: int = 500  # of them; a sound round needs a few for each patient
 
     def strikes(self, name: str, chance: float) -> bool:
         """Throw the dice for one fault."""
-        return self.on and name in self.names and self.dice.random() < chance
+        return self.on and name in self.names and self.dice.random() < chance * self.rate
 
 
 def attach(engine: Engine, trouble: Trouble) -> None:
@@ -66,6 +73,9 @@ def _writes(connection: Connection) -> bool:
 
 
 def _begin(connection: Connection, trouble: Trouble) -> None:
+    trouble.begun += 1
+    if trouble.begun > trouble.most:
+        raise Endless(trouble.begun)
     if _writes(connection) and trouble.strikes("busy", 0.004):
         trouble.busy += 1
         raise OperationalError("BEGIN", {}, Exception("database is locked"))

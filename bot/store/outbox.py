@@ -11,7 +11,14 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, bindparam, func, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Row,
+    bindparam,
+    select,
+    update,
+)
 
 from bot.core.record import Message, Party
 from bot.store.engine import insert_new, update_row
@@ -42,9 +49,10 @@ _READY = Prepared(
     .with_for_update(skip_locked=True)
 )
 _NEXT_TRY = Prepared(
-    select(func.min(OUTBOUND.c.next_try_at).label("at")).where(
-        OUTBOUND.c.state == "queued", ~BLOCKED
-    )
+    select(OUTBOUND.c.next_try_at.label("at"))
+    .where(OUTBOUND.c.state == "queued", ~BLOCKED)
+    .order_by(OUTBOUND.c.next_try_at)
+    .limit(1)
 )
 _LET_GO = Prepared(
     update(OUTBOUND)
@@ -151,8 +159,8 @@ def withdraw_to(connection: Connection, to: Party, reason: str, now: datetime) -
 
 def next_try(connection: Connection) -> datetime | None:
     """When the first message that nothing stands before may be tried."""
-    moment: datetime | None = _NEXT_TRY.rows(connection, {})[0].at
-    return moment
+    row = _NEXT_TRY.first(connection, {})
+    return None if row is None else row.at
 
 
 def by_key(connection: Connection, key: str) -> Message | None:

@@ -2,8 +2,8 @@
 
     make_app(wiring.build(url), settings)
 
-Every page of `routes.TABLE` is behind `guard.guarded`; the channels' webhooks and the health check
-are the only routes beside it, and they are given here by name.
+Every page of `routes.TABLE` is behind `guard.guarded`; the channels' webhooks and what
+monitoring asks (`watch`) are the only routes beside it, and they are given here by name.
 """
 
 import logging
@@ -15,14 +15,14 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from bot.config_sections import Settings
-from bot.service import watching
 from bot.service.signing_in import Passwords
-from bot.web.guard import Endpoint, begin, guarded
+from bot.web import watch
+from bot.web.guard import begin, guarded
 from bot.web.headers import SecurityHeaders
 from bot.web.pages import page_environment
 from bot.web.routes import TABLE
@@ -58,7 +58,8 @@ def make_app(
             *pages,
             *webhooks,
             fixed,
-            Route("/healthz", _health(app, stalled), methods=["GET"]),
+            Route("/healthz", watch.health(app, stalled), methods=["GET"]),
+            Route("/metrics", watch.metrics(app, settings), methods=["GET"]),
         ],
         middleware=[Middleware(SecurityHeaders, secure=site.secure)],
         exception_handlers={HTTPException: _missing(site), LookupError: _missing(site)},
@@ -71,41 +72,12 @@ def make_gate(
     app: App, webhooks: Sequence[BaseRoute], stalled: Callable[[], list[str]] = list
 ) -> Starlette:
     """Only the channels' webhooks and the health check: what the internet may reach."""
-    return Starlette(routes=[*webhooks, Route("/healthz", _health(app, stalled), methods=["GET"])])
+    health = Route("/healthz", watch.health(app, stalled), methods=["GET"])
+    return Starlette(routes=[*webhooks, health])
 
 
 def _titles(app: App) -> tuple[tuple[str, str], ...]:
     return tuple((name, reason.title) for name, reason in app.practice.book.reasons.items())
-
-
-def _health(app: App, stalled: Callable[[], list[str]]) -> Endpoint:
-    """200 when the database answers and this process works; says nothing about anyone.
-
-    What stands still anywhere is told too, but as 200: a balancer that took every page off the
-    network because of it would make things worse.
-    """
-
-    def look() -> Response:
-        still = sorted(each.role for each in watching.standstills(app.engine, app.clock()))
-        troubled = sorted(n for n, c in app.channels.items() if c.trouble())
-        late = stalled()
-        told = {
-            "status": "a loop has stalled" if late else "ok",
-            "channels_in_trouble": troubled,
-            "stalled": late,
-            "standing_still": still,
-            "held_by_nobody": watching.missing_roles(app.engine, app.clock()),
-        }
-        return JSONResponse(told, 503 if late else 200)
-
-    async def health(_request: Request) -> Response:
-        try:
-            return await run_in_threadpool(look)
-        except Exception as error:  # whatever the cause, the service is not healthy
-            log.error("health check failed: %s", type(error).__name__)
-            return JSONResponse({"status": "database does not answer"}, 503)
-
-    return health
 
 
 def _missing(site: Site) -> OnError:

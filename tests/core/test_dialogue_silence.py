@@ -90,9 +90,18 @@ def test_a_question_past_its_time_is_not_nudged_but_told_to_the_nurse(chat: Chat
 
 def test_after_an_outage_the_patient_is_nudged_before_anyone_else_is_told(chat: Chat) -> None:
     wash(chat)
-    chat.wait(60 * 9)
+    chat.wait(60 * 8)
     assert chat.said() == [("wash", "nudge")]
     assert chat.reasons() == []
+
+
+def test_after_an_outage_that_ends_at_night_the_nudge_waits_for_the_morning(chat: Chat) -> None:
+    wash(chat, hours=30)
+    chat.wait(60 * 11)  # 23:00 in New York
+    assert chat.said() == []
+    assert chat.turn.wake_at == datetime(2027, 3, 11, 13, 0, tzinfo=UTC)
+    chat.sleep_until_woken()
+    assert chat.said() == [("wash", "nudge")]
 
 
 def test_an_answer_stops_the_ladder(chat: Chat) -> None:

@@ -70,6 +70,27 @@ def test_a_no_pauses_everything_and_the_nurse_calls(clinic):
     assert [row[1] for row in _consents(clinic)] == [0]
 
 
+def test_start_after_a_no_and_a_stop_is_a_yes(clinic):
+    patient = clinic.enrol(agreed="")
+    clinic.wait(hours=2)
+    clinic.says("no")
+    clinic.says("STOP")
+    clinic.says("START")
+    assert clinic.app.chart(patient).facts["texts_agreed"] is True
+    before = len(clinic.texts())
+    clinic.wait(days=2)
+    assert len(clinic.texts()) > before  # "your messages are on again" was true
+
+
+def test_a_coachs_start_is_no_yes_of_the_patient(clinic):
+    patient = clinic.with_coach(CopyLevel.REMINDERS)
+    clinic.settle_in(patient)
+    clinic.app.care.learn_fact(patient, "texts_agreed", False, "Nurse Ortiz")
+    clinic.app.care.pause(patient, "Nurse Ortiz")
+    clinic.says("START", clinic.coach_phone)
+    assert clinic.app.chart(patient).facts["texts_agreed"] is False
+
+
 def test_a_fever_is_an_alarm_whether_or_not_they_have_agreed(clinic):
     patient = clinic.enrol(agreed="")
     clinic.wait(hours=2)

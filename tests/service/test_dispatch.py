@@ -31,6 +31,19 @@ def test_after_an_outage_nothing_stale_is_sent_and_the_nurse_gets_the_list(clini
     assert "too_late" in clinic.cases(patient)
 
 
+def test_a_prompt_that_an_outage_made_late_into_the_night_wakes_nobody(clinic):
+    patient = clinic.enrol()
+    clinic.settle_in(patient)
+    (prompt, *_) = (p for p in clinic.app.planned(patient) if p.due.hour in (15, 18, 19))
+    before = len(clinic.texts())
+    clinic.times[0] = night = prompt.due.replace(hour=4) + timedelta(days=1)  # at 23:00 there
+    clinic.app.run_due()
+    assert len(clinic.texts()) == before
+    clinic.times[0] = night + timedelta(hours=9, minutes=5)
+    clinic.app.run_due()
+    assert len(clinic.texts()) > before
+
+
 def test_one_bad_row_is_put_off_told_and_does_not_stop_the_others(clinic):
     patient = clinic.enrol()
     clinic.settle_in(patient)

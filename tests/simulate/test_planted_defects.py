@@ -2,15 +2,19 @@
 
 import pytest
 from planted_defects import DEFECTS
+from planted_in_time import IN_TIME
 
 from bot.simulate.faults import NAMES
 from bot.simulate.run import simulate
 
+PATIENTS, DAYS = 9, 8  # each of the nine ways once
+EVERY = {**DEFECTS, **IN_TIME}
+
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", sorted(DEFECTS))
+@pytest.mark.parametrize("name", sorted(EVERY))
 def test_a_planted_defect_is_found(name, practice, monkeypatch):
-    plant, kind = DEFECTS[name]
+    plant, kind = EVERY[name]
     faulty = plant(monkeypatch, practice) or practice
-    found = (getattr(simulate(3, 7, seed, NAMES, faulty).findings, kind) for seed in (1, 2, 3))
-    assert any(found)
+    outcomes = (simulate(PATIENTS, DAYS, seed, NAMES, faulty) for seed in (1, 2, 3))
+    assert any(getattr(outcome.findings, kind) for outcome in outcomes)

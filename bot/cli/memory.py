@@ -8,7 +8,7 @@ _YOUNG = 10_000  # objects made between two looks for garbage; Python looks afte
 def keep_loaded() -> None:
     """Let the look for garbage pass over what is loaded now, which stays to the end.
 
-    Each full look at the content took a few tenths of a second, while every reply waited.
+    Each full look at the content took more than a tenth of a second, while every reply waited.
     """
     gc.collect()
     gc.freeze()

@@ -37,6 +37,18 @@ def newest(path):
         }
 
 
+def insert_share(store, tables, n, of):
+    """Insert the nth of `of` equal shares of the rows of each table."""
+    for table, rows in tables.items():
+        for row in rows[len(rows) * n // of : len(rows) * (n + 1) // of]:
+            store.execute(f"INSERT INTO {table} VALUES ({','.join('?' * len(row))})", row)
+
+
+def change_chat(store, chat):
+    """Store a chat (body, patient) anew, as every turn does."""
+    store.execute("UPDATE conversation SET body=?, version=version+1 WHERE patient_id=?", chat)
+
+
 class Bare:
     """A copy of the store without the rows that came since, to write again those of some spans.
 
@@ -69,17 +81,11 @@ class Bare:
 
     def insert_share(self, n, of):
         """Insert the nth of `of` equal shares of the rows."""
-        for table, rows in self.rows.items():
-            for row in rows[len(rows) * n // of : len(rows) * (n + 1) // of]:
-                marks = ",".join("?" * len(row))
-                self.store.execute(f"INSERT INTO {table} VALUES ({marks})", row)
+        insert_share(self.store, self.rows, n, of)
 
     def change_chat(self, n):
         """Store a chat anew, as every turn does."""
-        body, patient = self.chats[n % len(self.chats)]
-        self.store.execute(
-            "UPDATE conversation SET body=?, version=version+1 WHERE patient_id=?", (body, patient)
-        )
+        change_chat(self.store, self.chats[n % len(self.chats)])
 
     @contextmanager
     def commit(self):

@@ -71,7 +71,7 @@ class Clinic:
             self.now += timedelta(milliseconds=20)
             last = min(start + together, self.patients)
             batch = [self.said(number, i) for i in range(start, last)]
-            took = timed(lambda batch=batch: self._hand_in(batch))
+            took = timed(lambda batch=batch: hand_in(self.app, batch, self.now))
             spent = (spent[0] + took[0], spent[1] + took[1])
         return spent
 
@@ -80,16 +80,17 @@ class Clinic:
         text = TEXTS[(number + i) % len(TEXTS)]
         return Incoming("sms", f"phone-{i}", text, f"m{number}.{i}", self.now)
 
-    def _hand_in(self, batch):
-        """One by one as a channel does, or as those who wait for their turn are joined."""
-        if len(batch) == 1:
-            self.app.handle(batch[0])
-        elif any(inbound.handle_all(self.app.practice, batch, self.now)):
-            raise RuntimeError("a reply failed")
-
     def bare(self, name, spans, tables):
         """The bare limit for what was added in these spans."""
         return Bare(self.path, self.folder / f"{name}.db", spans, tables)
+
+
+def hand_in(app, batch, now):
+    """One by one as a channel does, or as those who wait for their turn are joined."""
+    if len(batch) == 1:
+        app.handle(batch[0])
+    elif any(inbound.handle_all(app.practice, batch, now)):
+        raise RuntimeError("a reply failed")
 
 
 def bench_enrolments(folder, patients):

@@ -5,6 +5,7 @@ import tempfile
 from contextlib import closing
 from pathlib import Path
 
+import bare_limit
 import bench_services
 import copied_patients
 import dialogue
@@ -62,7 +63,7 @@ def bare(path, before, replies):
     rows = {}
     with closing(sqlite3.connect(path)) as store:
         store.execute("ATTACH ? AS old", (str(before),))
-        for table in bench_services.WRITTEN:
+        for table in bare_limit.REPLIED:
             key = "inbound_id" if table == "reading" else "id"
             rows[table] = store.execute(
                 f"SELECT * FROM {table} WHERE {key} NOT IN (SELECT {key} FROM old.{table})"
@@ -70,12 +71,13 @@ def bare(path, before, replies):
         chats = store.execute("SELECT body, patient_id FROM conversation").fetchall()
     found = {"rows": sum(map(len, rows.values())) / replies + 1}
     with closing(sqlite3.connect(before, isolation_level=None)) as new:
-        for pragma in (*bench_services.SQLITE_PRAGMAS, "PRAGMA foreign_keys=OFF"):
+        for pragma in (*bare_limit.SQLITE_PRAGMAS, "PRAGMA foreign_keys=OFF"):
             new.execute(pragma)
         with measured.timed(found):
             for n in range(replies):
                 new.execute("BEGIN IMMEDIATE")
-                bench_services.write_one(new, rows, chats[n % len(chats)], n, replies)
+                bare_limit.change_chat(new, chats[n % len(chats)])
+                bare_limit.insert_share(new, rows, n, replies)
                 new.execute("COMMIT")
     return found
 

@@ -12,6 +12,7 @@ from bot.reading.reading import Act, Reading
 from bot.service import cases, dispatch, effects, inbound, mail, outbox
 from bot.store import inbox, plans
 from bot.store import outbox as outbox_rows
+from bot.store.prepared import Prepared
 from bot.wiring import App
 
 
@@ -87,7 +88,7 @@ def newest_first(patch, practice):
         .where(table.c.state == "queued", table.c.queued_at <= bindparam("now"))
         .limit(bindparam("most"))
     )
-    patch.setattr(outbox_rows, "_READY", ready)
+    patch.setattr(outbox_rows, "_READY", Prepared(ready))
     patch.setattr(outbox_rows, "claim", lambda c, now, most: real(c, now, most)[::-1])
 
 

@@ -14,7 +14,7 @@ With a clock of your own, move it to `app.next_moment()` and call `app.run_due()
 
 import random
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import lru_cache
@@ -74,7 +74,7 @@ class App:
     flows: Path = FLOWS  # the content that ships
     telegram_bot: str | None = None  # the bot's name, for links that open a chat with it
     together: Together = field(default_factory=Together)
-    worker: int | None = None  # as which this process is written down, if it is
+    worker: int | None = None  # as whom this process is written down; one thread of it relays
 
     @property
     def care(self) -> Care:
@@ -103,10 +103,11 @@ class App:
 
     def handle(self, incoming: Incoming) -> None:
         """Take in one message; when this returns it is stored with all its effects."""
-        self.together.hand_in(incoming, self._take_in)
-
-    def _take_in(self, incoming: Sequence[Incoming]) -> Sequence[Exception | None]:
-        return inbound.handle_all(self.practice, incoming, self.clock())
+        if self.engine.dialect.name == "sqlite":
+            now = self.clock
+            self.together.hand_in(incoming, lambda m: inbound.handle_all(self.practice, m, now()))
+        else:  # PostgreSQL joins the commits of those who come together by itself
+            inbound.handle(self.practice, incoming, self.clock())
 
     def delivered(self, delivery: Delivery) -> None:
         """Take in one delivery receipt."""

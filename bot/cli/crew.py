@@ -3,7 +3,7 @@
 import os
 import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from types import FrameType
 
 import typer
@@ -27,19 +27,27 @@ class Crew:
         signal.signal(signal.SIGTERM, self._end)
         signal.signal(signal.SIGINT, self._end)
         signal.signal(signal.SIGALRM, self._lose_patience)
-        for _ in range(self._count):
-            self._begin_one()
+        self._replace(())
         while self._members:
-            process, _ = os.wait()
-            began = self._members.pop(process, None)
-            if began is not None and not self._over:
-                typer.echo(f"Process {process} died; another takes its place.", err=True)
-                self._replace(began)
+            self._replace(self._dead())
 
-    def _replace(self, began: float) -> None:
-        if time.monotonic() - began < _TOO_SHORT:
+    def _dead(self) -> list[float]:
+        """Wait for a death; return when each of those that are dead by now had begun."""
+        found = []
+        process, _ = os.wait()
+        while process:
+            began = self._members.pop(process, None)
+            if began is not None:
+                found.append(began)
+                if not self._over:
+                    typer.echo(f"Process {process} died; another takes its place.", err=True)
+            process = os.waitpid(-1, os.WNOHANG)[0] if self._members else 0
+        return found
+
+    def _replace(self, began: Sequence[float]) -> None:
+        if not self._over and any(time.monotonic() - each < _TOO_SHORT for each in began):
             time.sleep(_PAUSE)
-        if not self._over:
+        while len(self._members) < self._count and not self._over:
             self._begin_one()
 
     def _begin_one(self) -> None:
@@ -59,6 +67,8 @@ class Crew:
         try:
             self._work()
             code = 0
+        except Exception as error:  # its words may quote a patient
+            typer.echo(f"Process {os.getpid()} failed: {type(error).__name__}", err=True)
         finally:
             os._exit(code)
 

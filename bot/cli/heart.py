@@ -5,6 +5,7 @@ import os
 import signal
 import socket
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -22,13 +23,13 @@ HUNG_AFTER = timedelta(minutes=15)  # no round of a loop takes as long: others t
 
 @dataclass(slots=True)
 class Heart:
-    """Beats while the loops go round. `parent` is the process that began this one."""
+    """Beats while the loops go round."""
 
     app: App
     roles: frozenset[str]
     loops: Sequence[Loop]
     people: tuple[OnCall, ...]  # who is told of a standstill
-    parent: int
+    parent: int | None = None  # the process that copied this one, without which it ends
 
     def begin(self) -> Loop:
         """Write this process down; return the loop that keeps it alive, not started yet."""
@@ -43,14 +44,16 @@ class Heart:
 
     def beat(self) -> None:
         """Give a sign of life unless a loop hangs; look at the work; end with the parent."""
-        if os.getppid() != self.parent:
+        if self.parent is not None and os.getppid() != self.parent:
             os.kill(os.getpid(), signal.SIGTERM)
         now = self.app.clock()
         hung = any(now - loop.beat > HUNG_AFTER for loop in self.loops)
         worker = self.app.worker
         if not hung and (worker is None or not workers.beat(self.app.engine, worker, now)):
             self._write_down()
-        workers.bury(self.app.engine, this_host(), is_running)
+        if workers.bury(self.app.engine, this_host(), is_running):
+            for loop in self.loops:  # what the dead had in hand is free
+                loop.wake()
         self._watch()
 
     def _write_down(self) -> None:
@@ -74,14 +77,22 @@ def this_host() -> str:
 
 
 def is_running(process: int) -> bool:
-    """True while there is a process of this number on this host."""
+    """True while a process of this number does anything on this host."""
     try:
         os.kill(process, 0)
     except ProcessLookupError:
         return False
     except PermissionError:  # somebody else's
         return True
-    return True
+    return not _is_only_a_number(process)
+
+
+def _is_only_a_number(process: int) -> bool:
+    """On Linux: dead, and its parent has not asked for its fate yet."""
+    with suppress(OSError):
+        told = Path(f"/proc/{process}/stat").read_text()
+        return told.rpartition(")")[2].split()[0] == "Z"
+    return False
 
 
 def people_to_tell(settings: Settings, app: App) -> tuple[OnCall, ...]:

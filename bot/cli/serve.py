@@ -1,6 +1,5 @@
 """`countdown serve`: scheduler, relay, receiver and the nurse's page, on one store."""
 
-import gc
 import os
 import signal
 import socket
@@ -21,6 +20,7 @@ from bot.cli.crew import Crew
 from bot.cli.heart import Heart, people_to_tell
 from bot.cli.log_lines import log_as_json
 from bot.cli.loops import Ear, Loop, loops_of, stalled
+from bot.cli.memory import keep_loaded
 from bot.cli.opening import open_app, settings_or_stop
 from bot.config_sections import Settings, SmppSection
 from bot.store import accounts
@@ -30,7 +30,6 @@ from bot.store.waking import hears
 from bot.web.app import make_app, make_gate
 from bot.wiring import App
 
-_YOUNG = 10_000  # objects made between two looks for garbage; a planned countdown makes 5,000
 _PATIENCE = 30.0  # seconds that a message on its way out may take at the end
 
 
@@ -94,11 +93,11 @@ def serve(
     place = _listen(settings) if roles & {"web", "receiver"} else None
     if "web" in roles:
         _say_where(app, settings)
-    work = partial(_work, app, settings, roles, place)
     if processes == 1:
-        work()
+        _work(app, settings, roles, place)
     else:
         app.engine.dispose()  # no connection may be used on both sides of a fork
+        work = partial(_work, app, settings, roles, place, os.getpid())
         Crew(processes, work, _PATIENCE + 15).run()
     typer.echo("Ended.")
 
@@ -127,18 +126,20 @@ def _listen(settings: Settings) -> socket.socket:
     return config.bind_socket()
 
 
-def _work(app: App, settings: Settings, roles: Roles, place: socket.socket | None) -> None:
+def _work(
+    app: App,
+    settings: Settings,
+    roles: Roles,
+    place: socket.socket | None,
+    parent: int | None = None,
+) -> None:
     """What one process does until it is told to end."""
     lease = Lease(app.engine, POLLING)
     routes = _connect(app, settings, roles, lease)
     loops = loops_of(app, roles)
-    heart = Heart(app, roles, loops, people_to_tell(settings, app), os.getppid())
-    beats = heart.begin()
-    ear = Ear(app.engine, loops)
-    for loop in (beats, *loops):
-        loop.start()
-    if hears(app.engine) and loops:
-        ear.start()
+    heart = Heart(app, roles, loops, people_to_tell(settings, app), parent)
+    beats, ear = heart.begin(), Ear(app.engine, loops)
+    _start(app, [beats, *loops], ear)
     try:
         if place is not None and ("web" in roles or routes):
             _serve_web(app, settings, roles, routes, loops, place)
@@ -153,14 +154,11 @@ def _work(app: App, settings: Settings, roles: Roles, place: socket.socket | Non
         app.engine.dispose()
 
 
-def keep_loaded() -> None:
-    """Let the look for garbage pass over what is loaded now, which stays to the end.
-
-    Each full look at the content took a few tenths of a second, while every reply waited.
-    """
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(_YOUNG)
+def _start(app: App, loops: list[Loop], ear: Ear) -> None:
+    for loop in loops:
+        loop.start()
+    if hears(app.engine) and len(loops) > 1:
+        ear.start()
 
 
 def _connect(app: App, settings: Settings, roles: Roles, lease: Lease) -> list[Route]:

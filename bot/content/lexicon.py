@@ -14,7 +14,7 @@ from typing import Any
 from bot.content.medicines import is_medicine
 from bot.content.yaml_tree import Branch, TreeFault, tree
 from bot.reading.lexicon import Lexicon
-from bot.reading.phrases import Phrase, PhraseFault, parse_phrase
+from bot.reading.phrases import Phrase, PhraseFault, elements
 
 LEXICON_DIR = Path(__file__).resolve().parents[2] / "flows" / "lexicon"
 _HEADER = ("lexicon", "purpose", "owner", "review_by", "how_to_add")
@@ -29,7 +29,7 @@ _GROUPS = {
     "spelling": "spell",
     "unsure": "unsure",
 }
-_TABLES = ("emoji", "numbers", "common_words", "words")
+_TABLES = ("emoji", "numbers", "same", "common_words", "words")
 _LISTED = re.compile(r"\{(\w+)\}")
 
 
@@ -57,7 +57,7 @@ def load_lexicon(folder: Path = LEXICON_DIR) -> Lexicon:
 @lru_cache(maxsize=3)
 def _compiled(files: _Files) -> Lexicon:
     phrases: list[Phrase] = []
-    tables: dict[str, dict[str, Any]] = {"emoji": {}, "numbers": {}}
+    tables: dict[str, dict[str, Any]] = {"emoji": {}, "numbers": {}, "same": {}}
     common: set[str] = set()
     pages = {
         path: _page(path, text)
@@ -126,7 +126,7 @@ def _check(phrases: list[Phrase]) -> None:
     faults = []
     for phrase in phrases:
         try:
-            parse_phrase(phrase.text)
+            elements(phrase.text)
         except PhraseFault as fault:
             faults.append(f"{phrase.file}:{phrase.line}: {fault}")
     if faults:

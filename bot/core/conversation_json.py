@@ -40,13 +40,16 @@ def conversation_to_json(conversation: Conversation) -> str:
     return _encode(dict(_written(conversation)))
 
 
-def conversation_from_json(text: str) -> Conversation:
+def conversation_from_json(text: str, version: int | None = None) -> Conversation:
     """The conversation that `conversation_to_json` wrote.
 
     A field that the text lacks has its default; one that this version does not know raises
-    TypeError, so that no state is dropped unseen.
+    TypeError, so that no state is dropped unseen. `version` is given where it is kept beside it.
     """
-    return _to_conversation(json.loads(text))
+    raw = json.loads(text)
+    if version is not None:
+        raw["version"] = version
+    return _to_conversation(raw)
 
 
 def _written(thing: Conversation | OpenQuestion | WaitingFlow) -> Iterator[tuple[str, object]]:

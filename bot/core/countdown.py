@@ -31,6 +31,11 @@ def _instant(on: date, at: time, zone: str) -> datetime:
 
 def local(moment: datetime, zone: str) -> datetime:
     """Show an instant on the wall clock of `zone`."""
+    return _local(moment, zone) if moment.tzinfo is UTC else moment.astimezone(ZoneInfo(zone))
+
+
+@lru_cache(maxsize=8192)  # only of UTC, where equal means the same instant (PEP 495)
+def _local(moment: datetime, zone: str) -> datetime:
     return moment.astimezone(ZoneInfo(zone))
 
 

@@ -6,7 +6,6 @@ every effect in one transaction. Say effects to the same person are one message,
 
 from datetime import datetime
 
-from bot.core.changed import replace
 from bot.core.conversation import (
     Context,
     Conversation,
@@ -71,14 +70,13 @@ def _time_up(draft: Draft) -> None:
 def _turn(patient: Draft, coach: Draft) -> Turn:
     thread = coach.conversation
     used = patient.conversation.coach is not None or bool(coach.effects)
-    kept = replace(thread, escalated=frozenset())  # the case is the patient's
-    conversation = replace(
-        patient.conversation,
-        coach=kept if used or thread.open or thread.waiting else None,
-        escalated=patient.conversation.escalated | thread.escalated,
-    )
     wakes = [moment for moment in (wake_at(patient), wake_at(coach)) if moment is not None]
-    return Turn(conversation, (*patient.effects, *coach.effects), min(wakes, default=None))
+    patient.change(escalated=patient.conversation.escalated | thread.escalated)
+    coach.change(escalated=frozenset())  # the case is the patient's
+    kept = coach.conversation if used or thread.open or thread.waiting else None
+    patient.change(coach=kept)
+    effects = (*patient.effects, *coach.effects)
+    return Turn(patient.conversation, effects, min(wakes, default=None))
 
 
 def _hear(patient: Draft, coach: Draft, event: Heard) -> None:

@@ -42,7 +42,7 @@ def next_rung(book: FlowBook, question: OpenQuestion, context: Context, now: dat
     """
     rung = _ladder(book, question, context)
     if rung.what != NURSE:
-        rung = replace(rung, at=speaking_time(book, question, max(rung.at, now), context))
+        rung = Rung(rung.what, speaking_time(book, question, max(rung.at, now), context))
     if question.closes is not None and rung.at > question.closes:
         return Rung(NURSE, question.closes)
     return rung
@@ -116,8 +116,10 @@ def ask_again(draft: Draft, question: OpenQuestion) -> None:
     state = draft.state_of(question)
     if state.say is not None:
         draft.ask(question, state.say)
-    asked = replace(question, asked_at=draft.now, rung="patient", rung_at=draft.now)
-    draft.change(open=replace(asked, ask_again_at=None))
+    asked = replace(
+        question, asked_at=draft.now, rung="patient", rung_at=draft.now, ask_again_at=None
+    )
+    draft.change(open=asked)
 
 
 def line_for(flow: Flow, stem: str, state: str) -> str | None:

@@ -92,9 +92,10 @@ def _start_later(draft: Draft, question: OpenQuestion, name: str, minutes: int) 
 
 def _open(draft: Draft, question: OpenQuestion) -> None:
     asked = replace(
-        question, asked_at=draft.now, rung="patient", rung_at=draft.now, nudges=0, unread=0
-    )
-    draft.change(open=replace(asked, ask_again_at=None, answered=None))
+        question, asked_at=draft.now, rung="patient", rung_at=draft.now, nudges=0, unread=0,
+        ask_again_at=None, answered=None,
+    )  # fmt: skip
+    draft.change(open=asked)
 
 
 def _end(
@@ -153,8 +154,10 @@ def apply_reply(draft: Draft, question: OpenQuestion, key: str) -> None:
 def _keep(draft: Draft, question: OpenQuestion, wait_minutes: int) -> None:
     """The same question stays open: it is asked again after the wait, or its ladder restarts."""
     again = draft.now + timedelta(minutes=wait_minutes) if wait_minutes else None
-    kept = replace(question, rung="patient", rung_at=draft.now, ask_again_at=again, unread=0)
-    draft.change(open=replace(kept, answered=None))
+    kept = replace(
+        question, rung="patient", rung_at=draft.now, ask_again_at=again, unread=0, answered=None
+    )
+    draft.change(open=kept)
 
 
 def raise_reason(draft: Draft, question: OpenQuestion, reason: str | None) -> None:

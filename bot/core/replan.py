@@ -98,10 +98,12 @@ def _unsettled(
         )
         if not parts:
             continue
-        key = prompt.key if parts == prompt.parts else parts[0].key
+        whole = parts == prompt.parts
+        key = prompt.key if whole else parts[0].key
         if key in taken:  # asked before for the old date; the new date is a new message
             key = f"{key}+{prompt.due:%Y-%m-%d}"
-        wanted[key] = replace(prompt, key=key, parts=parts)
+        same = whole and key == prompt.key
+        wanted[key] = prompt if same else replace(prompt, key=key, parts=parts)
     return wanted
 
 

@@ -10,16 +10,24 @@ PLACEHOLDER = re.compile(r"\{(\w+)\}")
 NOT_KNOWN = {"en": "not known yet", "es": "aún no se sabe"}  # if the content has no line for it
 
 
-def say_text(book: FlowBook, say: Say, values: Mapping[str, str], language: str) -> str:
+def say_text(
+    book: FlowBook,
+    say: Say,
+    values: Mapping[str, str],
+    language: str,
+    own: Mapping[str, str] | None = None,
+) -> str:
     """The text of a Say effect; the choices are not part of it (see `choice_labels`).
 
-    `values` are the patient's; the effect's own values win. An unknown value never stops a message:
-    it is filled with the words for "not known yet", because an alarm text must go out.
+    `values` are the patient's; the effect's own values win, or `own`, which is those in words. An
+    unknown value never stops a message: it is filled with the words for "not known yet", because an
+    alarm text must go out.
     """
     template = say.text
     if template is None:
         template = line_text(book, say.flow, say.line, language)
-    return filled(book, template, {**values, **say.values}, language)
+    mine = say.values if own is None else own
+    return filled(book, template, {**values, **mine}, language)
 
 
 def copy_text(book: FlowBook, copy: Copy, values: Mapping[str, str], language: str) -> str:

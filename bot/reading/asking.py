@@ -14,6 +14,8 @@ _OPENERS = word_set(
     "is are will does do can could would what whats how when which if should am que cual cuanto "
     "cuanta cuales cuando como puede puedo pueden es son sera me y"
 )
+_LEADS_IN = word_set("a de en desde hasta con por para at from to for up")
+_ASKED_FOR = word_set("que cual cuanto cuanta cuantos cuantas cuando donde what which how")
 _ARTICLES = word_set("a an the una un la el")
 _SUBJECT_VERBS = word_set("is are es son da dan causa causan provoca puede pueden")
 _CLAIMS = word_set(
@@ -38,6 +40,8 @@ _WHY_ASK = (
     ["how", "do", "they"],
 )
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
+_TELLERS = word_set("i she he we they")
+_MODALS = word_set("should can could may might would will need do am")
 _IF = word_set("if si")
 _SUPPOSING = word_set("si cuando if")
 
@@ -75,9 +79,15 @@ def _opens(texts: list[str], asked: bool) -> bool:
     if texts[:3] in _WHY_ASK or texts[:3] == ["por", "que", "preguntan"]:
         return True
     if texts[0] == "me":
-        return asked and second in _DONE_TO_ME
+        return second in ("pueden", "puede") or (asked and second in _DONE_TO_ME)
+    if texts[-2:] == ["que", "es"] or texts[-1] == "significa":
+        return True
     if texts[0] in ("y", "es", "if", "como"):
-        return asked
+        return asked or texts[:2] == ["como", "se"]
+    if texts[0] == "what" and second in _TELLERS and _MODALS.isdisjoint(texts[2:3]):
+        return asked  # "what she threw up looked like coffee grounds"
+    if texts[0] in _LEADS_IN:
+        return not _ASKED_FOR.isdisjoint(texts[1:4])
     return texts[0] in _OPENERS and second not in ("be", "not")
 
 
@@ -94,6 +104,8 @@ def _claims(texts: list[str]) -> bool:
         return "my" in texts
     later = not _LATER.isdisjoint(texts)
     if texts[:2] in (["is", "it"], ["es", "normal"], ["is", "this"]) and not later:
+        return True
+    if texts[:3] in (["is", "it", "normal"], ["is", "it", "ok"]) and "that" in texts[3:5]:
         return True
     if texts[:4] == ["what", "do", "i", "do"] or texts[:2] == ["que", "hago"]:
         return _IF.isdisjoint(texts)

@@ -1,5 +1,7 @@
 """Reads numbered choices: "2", "#2", "the second one", "1 and 3", "dos", "la primera"."""
 
+import re
+
 from bot.reading.phrases import word_set
 from bot.reading.understood import Understood
 
@@ -16,8 +18,12 @@ _ORDINALS = {
 _AROUND = word_set(
     "the one number option choice answer is its my i choose pick and y la el opcion numero # num "
     "no would like want with go elijo escojo please por favor both st nd rd th a o or reply press "
-    "esta este una uno de quiero respuesta contesto choose choices ones just"
+    "esta este una uno de quiero respuesta contesto choose choices ones just pls plz thanks thank "
+    "you gracias senorita senora senor dear maam sir ok numeros opciones las los puse pongo marco "
+    "son answers mine would say guess think hon sweetie ambas ambos dos"
 )
+_LISTED = re.compile(r"\d{1,2}(?:,\d{1,2})+\Z")  # "1,2,5"
+_BOTH = ("los", "las")
 _NOUN_ONE = word_set("one ones una uno")
 
 
@@ -25,16 +31,23 @@ def chosen(reply: Understood) -> tuple[int, ...]:
     """The choices made, in the order typed; () when the reply is more than a choice."""
     if tuple(word.text for word in reply.words[:2]) == ("no", "one"):
         return ()  # "no one" is nobody, not choice number one
-    numbers = {n.start: n for n in reply.numbers if not n.decimal}
+    numbers = {n.start: int(n.value) for n in reply.numbers if not n.decimal}
     inside = {i for n in reply.numbers for i in range(n.start, n.end)}
     picks: list[int] = []
     for at, word in enumerate(reply.words):
-        if picks and word.text in _NOUN_ONE:
+        before = reply.words[at - 1].text if at else ""
+        if (picks and word.text in _NOUN_ONE) or (word.text == "dos" and before in _BOTH):
             continue
-        if at in numbers and 1 <= numbers[at].value <= LARGEST_CHOICE:
-            picks.append(int(numbers[at].value))
-        elif _ORDINALS.get(word.text):
-            picks.append(_ORDINALS[word.text])
-        elif at not in inside and word.text not in _AROUND and word.text not in ".,?":
+        here = _picked_at(at, word.text, numbers)
+        if not here and at not in inside and word.text not in _AROUND and not word.separates:
             return ()
+        picks += here
     return tuple(dict.fromkeys(picks))
+
+
+def _picked_at(at: int, text: str, numbers: dict[int, int]) -> list[int]:
+    if _LISTED.match(text):
+        picks = [int(part) for part in text.split(",")]
+    else:
+        picks = [numbers.get(at) or _ORDINALS.get(text) or 0]
+    return picks if all(1 <= pick <= LARGEST_CHOICE for pick in picks) else []

@@ -5,7 +5,9 @@ from bot.reading.phrases import word_set
 from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Walk, new_clause, or_ahead
 
+DIRE = ("emergency.", "self_harm")
 NEGATION_REACH = 7  # words between a "no" and what it denies
+_NO_AGAIN = word_set("nada jamas nunca nothing none never")  # "no quiero despertar jamas"
 
 
 def pseudo(walk: Walk, event: Match) -> None:
@@ -20,6 +22,7 @@ def comma(walk: Walk, event: Match) -> None:
 
 def divide(walk: Walk, event: Match) -> None:
     """A comma or "and". A "no" that denied something else ends here: "no ride, and a cough"."""
+    walk.last_no = 0
     closes = walk.no and not walk.listed and event.start > walk.no_end
     if closes and walk.words[event.start - 1].text not in _LISTED_WITH and not or_ahead(walk):
         walk.no = 0
@@ -33,14 +36,20 @@ def or_(walk: Walk, event: Match) -> None:
 
 def negate(walk: Walk, event: Match) -> None:
     if _answers_mention(walk, event):
+        again = walk.words[event.start].text in _NO_AGAIN
         for mention in walk.mentions[-4:]:
-            mention.denied = mention.denied or mention.end >= walk.mentions[-1].start
+            answered = mention.end >= walk.mentions[-1].start
+            spared = mention.concept.startswith(_SPARED) and event.end - event.start > 1
+            here = answered and not spared and not (again and mention.negative)
+            mention.denied = mention.denied or here
         return
     if event.start < walk.masked_until:
         return
-    if walk.no == 2 or (walk.thought and event.concept == "mod.neg"):
+    if walk.no == 2 or (walk.thought and event.concept == "mod.neg") or _undoes(walk, event):
         walk.no, walk.thought = 0, False  # "I wouldn't say I have no cough"
+        walk.last_no = 0
         return
+    walk.last_no = event.end
     walk.thought = event.concept == "mod.neg_think"
     walk.no = 2 if event.concept == "mod.neg_think" else 1
     walk.no_end = event.end
@@ -48,17 +57,48 @@ def negate(walk: Walk, event: Match) -> None:
     walk.listed = walk.divided = False
 
 
+def _undoes(walk: Walk, event: Match) -> bool:
+    """True for the second "no" of "it's not like she doesn't" and "not a day that I haven't"."""
+    if not walk.last_no or (walk.mentions[-1:] and walk.mentions[-1].start >= walk.last_no - 1):
+        return False
+    between = [w.text for w in walk.words[walk.last_no : event.start]]
+    if walk.words[walk.last_no - 1].text in _PLAIN_NO and _SUCH_AS.isdisjoint(between):
+        return False
+    if walk.words[event.start].text in ("without", "sin"):
+        return len(between) <= 1 or not _LINKS.isdisjoint(between)  # "haven't been without a cough"
+    return bool(between) and not _LINKS.isdisjoint(between)
+
+
+_SUCH_AS = frozenset({"que", "dia", "noche"})
+_PLAIN_NO = word_set("no nope nah neg negative")
+_LINKS = word_set(
+    "that like say saying said says day night hour minute mean claim pretend tell when remember "
+    "recall que decir digo lie dia noche hora rato"
+)
+
+
 def _answers_mention(walk: Walk, event: Match) -> bool:
     """True for the "no" of "fever: no" and "fever no cough no"."""
     last_end = max((m.end for m in walk.mentions[-4:]), default=event.start + 1)
-    if event.end - event.start > 1 or event.start < last_end:
+    if event.start < last_end:
         return False
     between = walk.words[last_end : event.start]
     following = walk.words[event.end] if event.end < len(walk.words) else STOP
+    if not between and (following.separates or following.text in _GOES_ON):
+        return walk.words[event.start].text in _BARE_NO
+    if event.end - event.start > 1:
+        return False
     if not between:
-        return following.separates or _filled_in_like_a_form(walk)
+        return _filled_in_like_a_form(walk)
     asked = between[-1] is QUESTION or between[-1] is COMMA
     return following.separates and asked and len(between) <= 2 and between[0] is not STOP
+
+
+_SPARED = ("self_harm", "emergency.")  # "can't breathe no more" denies nothing
+_BARE_NO = word_set(
+    "no not none nope nah negative neg ni nada ninguna ninguno tampoco denied denies"
+)
+_GOES_ON = word_set("pero but y and aunque though sino solo only just tampoco either yet")
 
 
 def _filled_in_like_a_form(walk: Walk) -> bool:
@@ -98,6 +138,14 @@ def weak_restart(walk: Walk, event: Match) -> None:
         walk.no = 0
 
 
+def until(walk: Walk, event: Match) -> None:
+    """ "I never had a fever until today": what was denied is there now."""
+    for mention in walk.mentions[-8:]:
+        if mention.clause == walk.clause:
+            mention.denied = False
+    walk.no = 0
+
+
 def lose_negation(walk: Walk, event: Match) -> None:
     walk.no = 0
 
@@ -108,8 +156,11 @@ def is_denied(walk: Walk, event: Match) -> bool:
         return False
     if not walk.no:
         return False
+    if walk.listed and event.end <= walk.no_end:
+        return True  # inside what is denied already
     next_item = walk.divided and walk.listed
-    if not _reaches(walk, event) or (next_item and _stands_alone(walk, event)):
+    alone = next_item and (_stands_alone(walk, event) or _goes_on_still(walk, event))
+    if alone or _tells(walk, event) or not _reaches(walk, event):
         walk.no = 0
         return False
     walk.no_end = max(walk.no_end, event.end)
@@ -143,8 +194,12 @@ FILLERS = _LISTED_WITH | word_set(
     "whatsoever actual and or nor also obvious visible unusual major serious strange acute "
     "sudden significant known anymore i do does here is are house home family wet dry "
     "productive mild small big large deep open fresh red sore hot cold low flu covid else wrong "
-    "come comes down ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
+    "come comes down so much as lick peep speck "
+    "ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
     "persistent frequent stained tinged exhibit exhibits indication dull sensation lower upper "
+    "tiene tienen tuve tuvo tenia tenido tenemos tuvimos han hemos habia haya hubo le les nos se "
+    "presentado presenta padece sufre noto nota notado visto siente sienten sentia da dan dio dado "
+    "salio salido aparecido estado esta estan anda "
     "tengo he ha tenido sentido presentado presento ningun ninguna tipo de "
     "clase algun alguna muy tan la el los las un una unos unas en mi me ni o y haya hay siento "
     "presenta presento refiere refiero reporta manifiesta muestra datos evidencia "
@@ -154,6 +209,29 @@ FILLERS = _LISTED_WITH | word_set(
 
 # "no episodic fever": one adjective may stand before what is denied.
 _ADJECTIVES = ("al", "ic", "ive", "ent", "ant", "ous", "ary", "able", "ible", "less", "wer", "ico")
+
+
+def _tells(walk: Walk, event: Match) -> bool:
+    """True for the "chest feels tight" of "no cough chest feels tight": a sentence of its own."""
+    again = not walk.listed or event.start < walk.no_end  # one span may say several things
+    if again or not event.concept.startswith(DIRE) or or_ahead(walk):
+        return False
+    return any(w.text in _TELLING_VERBS for w in walk.words[event.start : event.end])
+
+
+_TELLING_VERBS = word_set(
+    "feels feel felt is are was hurts passed fainted collapsed fell hit took burns aches wants "
+    "want duele siento siente aprieta desmaye cayo cai pegue tome quiero quiere"
+)
+
+
+def _goes_on_still(walk: Walk, event: Match) -> bool:
+    """True for the last of "no more fever, throat still raw"."""
+    said = [w.text for w in walk.words[max(0, event.start - 1) : event.end]]
+    return not _STILL.isdisjoint(said)
+
+
+_STILL = word_set("still todavia aun sigue sigo now ahora")
 
 
 def _stands_alone(walk: Walk, event: Match) -> bool:

@@ -21,6 +21,30 @@ def _takes_choices(reply: Understood) -> bool:
     return reply.asked is not Asked.TEMPERATURE and reply.asked is not Asked.NONE
 
 
+def is_chat(reply: Understood, act: Act, names: tuple[str, ...]) -> bool:
+    """True for a "done", "good" or "ok" that nothing was asked about: "my chest xray is done"."""
+    if reply.asked is not Asked.NONE:
+        return False
+    if act in (Act.DONE, Act.NOT_DONE):
+        stopped = reply.says("act.stopped") and reply.says("unsure.medicine")
+        return not stopped and _TASKS.isdisjoint(reply.whole.split())
+    if act is Act.ALL_CLEAR:
+        said = {word for quoted in reply.quote(*names) for word in quoted.split()}
+        return _OF_ONESELF.isdisjoint(said) or len(reply.content) > LONGEST_ALL_CLEAR
+    return len(reply.content) > SHORT_REPLY + 1 or reply.says("act.thanks")
+
+
+_TASKS = word_set(
+    "wash washed washing shower showered bath bathed bathe soap scrub bane bano banar lave lavado "
+    "ducha duche jabon banado banada listo done finished"
+)
+_OF_ONESELF = word_set(
+    "im am feel feeling feelin felt doing estoy me siento ando todo all everything no nothing sin "
+    "sigo amaneci symptoms never"
+)
+LONGEST_ALL_CLEAR = 8  # words
+
+
 def _picked(reply: Understood) -> Reading | None:
     picks = chosen(reply)
     return Reading(Act.CHOICE, choices=picks, because=(reply.whole,)) if picks else None
@@ -31,13 +55,16 @@ def _symptom_check(reply: Understood) -> Reading | None:
         return pick
     if reply.whole_message("unwell"):
         return Reading(Act.SYMPTOM, (Symptom.UNWELL,), alert=True, because=(reply.whole,))
-    yes = _says_yes(reply) and not _only_ok(reply)
+    supposed = reply.says("mod.suppose") and any(m.supposed for m in reply.mentions)
+    yes = _says_yes(reply) and not _only_ok(reply) and not supposed
     no, good = reply.says("act.no"), reply.says("act.all_good")
-    denied = any(m.denied or m.gone or m.past for m in reply.mentions)
+    denied = any(m.denied or m.gone or m.past for m in reply.mentions) or reply.says("mod.gone")
     if reply.says("act.actually_yes"):
         return _alarm(reply, "act.actually_yes")
     if yes and denied and not good:
         return Reading(Act.UNCLEAR, because=(reply.whole,))
+    if reply.says("act.dont_know") and not (good or denied or yes):
+        return None
     if good or no or denied:
         because = reply.quote("act.all_good", "act.no") or (reply.whole,)
         return Reading(Act.ALL_CLEAR, because=because)
@@ -94,9 +121,13 @@ def _medicine_stop(reply: Understood) -> Reading | None:
 
 
 def _yes_no(reply: Understood) -> Reading | None:
+    if reply.whole_message("yes"):
+        return Reading(Act.AFFIRM, because=(reply.whole,))
     if (pick := _picked(reply)) is not None and reply.numbers:
         return pick
-    if reply.says("act.no") or reply.whole_message("no"):
+    if reply.says("act.dont_know"):
+        return None
+    if reply.says("act.no", "act.no_ride") or reply.whole_message("no"):
         return Reading(Act.DENY, because=reply.quote("act.no") or (reply.whole,))
     if _says_yes(reply) or reply.says("act.all_good", "act.done", "act.yes_short"):
         because = reply.quote("mod.yes", "act.yes", "act.yes_short", "act.all_good", "act.done")
@@ -120,7 +151,9 @@ def _temperature(reply: Understood) -> Reading | None:
 
 
 def _choice(reply: Understood) -> Reading | None:
-    return _picked(reply)
+    if (pick := _picked(reply)) is not None or len(reply.content) > SHORT_REPLY:
+        return pick
+    return Reading(Act.DENY, because=(reply.whole,)) if reply.says("act.no", "mod.neg") else None
 
 
 _READERS = {

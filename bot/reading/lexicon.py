@@ -9,13 +9,13 @@ from bot.reading.phrases import (
     GAP,
     GAP_STOP,
     GAP_STOPS,
+    Element,
     Node,
     Phrase,
     Word,
     apart_by_negation,
-    is_negative,
 )
-from bot.reading.spelling import Spelling, collapse_repeats
+from bot.reading.spelling import SHORTEST, Spelling, collapse_repeats, plain_forms
 
 ANY_MEDICINE = "medicine"  # the word of the phrases that any medicine's name may stand for
 LONGEST_TYPED = 80  # letters; more is a held key or noise, not a word
@@ -31,9 +31,13 @@ class Lexicon:
         emoji: Mapping[str, str],
         numbers: Mapping[str, float],
         common_words: frozenset[str],
+        same: Mapping[str, str] | None = None,
         is_medicine: Callable[[str], bool] = lambda _: False,
     ) -> None:
-        """`is_medicine`: a name for which it is true stands wherever "medicine" may."""
+        """`same`: what a short form stands for, "q" for "que".
+
+        `is_medicine`: a name for which it is true stands wherever "medicine" may.
+        """
         self.phrases = tuple(phrases)
         self.emoji = {ord(sign): f" {words} " for sign, words in emoji.items()}
         self.numbers = {**_run_together(numbers), **numbers}
@@ -45,6 +49,7 @@ class Lexicon:
         for phrase in self.phrases:
             self._add(phrase)
         self._common = common_words
+        self._same = dict(same or {})
         self._is_medicine = is_medicine
         self._cuts = sorted({len(prefix) for prefix in self._prefixes})
         self.spelling = Spelling(
@@ -55,13 +60,27 @@ class Lexicon:
         self.words_of = lru_cache(maxsize=100_000)(self._words_of)
 
     def _add(self, phrase: Phrase) -> None:
-        for slots in apart_by_negation(phrase.text):
-            node = self._root
-            for slot in slots:
-                node = self._step(node, slot)
-            if phrase.concept not in node.concepts:
-                node.concepts += (phrase.concept,)
-            node.negative = node.negative or any(map(is_negative, slots))
+        for said, denies in apart_by_negation(phrase.text):
+            lead = next((i for i, (_, optional) in enumerate(said) if not optional), len(said))
+            for at in range(
+                lead, -1, -1
+            ):  # what may be left out at the start is a start of its own
+                self._grow(said[at:], phrase.concept, denies)
+
+    def _grow(self, said: Sequence[Element], concept: str, denies: bool) -> None:
+        """Adds one way to say a phrase; its first word is said."""
+        node = self._root
+        for at, (slot, optional) in enumerate(said):
+            onward = self._step(node, slot)
+            if optional and at:
+                join = Node()
+                node.ahead.append(join)
+                onward.ahead.append(join)
+                onward = join
+            node = onward
+        if concept not in node.concepts:
+            node.concepts += (concept,)
+        node.negative = node.negative or denies
 
     def _step(self, node: Node, slot: str) -> Node:
         if slot == GAP:
@@ -102,12 +121,22 @@ class Lexicon:
     def _words_of(self, token: str) -> tuple[Word, ...]:
         """The known words behind one typed token: itself, as meant, or two run together."""
         token = token.strip("'")
+        if token in self._same:
+            return tuple(self.word(part) for part in self._same[token].split())
         if self._knows(token) or not token.isalpha() or token in self._common:
             return (self.word(token),)
         if self._is_medicine(token):
             return (replace(self.word(ANY_MEDICINE), text=token),)
+        return self._meant(token)
+
+    def _meant(self, token: str) -> tuple[Word, ...]:
+        """The words behind a token that is no known word."""
         if token.endswith("in") and self._knows(token + "g"):
             return (self.word(token),)
+        one = token.removesuffix("s") if len(token) > SHORTEST else token
+        for candidate in (*plain_forms(token), one):
+            if self._knows(candidate):
+                return (self.word(candidate),)
         short = collapse_repeats(token) if len(token) <= LONGEST_TYPED else ()
         for candidate in short:
             if self._knows(candidate):

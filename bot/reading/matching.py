@@ -46,7 +46,7 @@ class Front:
             if place.skips < 0
             for concept in place.node.concepts
         ]
-        self.says = tuple(dict.fromkeys(ends))
+        self.says = tuple(sorted(set(ends)))  # sets of words have no order of their own
 
 
 class Matcher:
@@ -107,10 +107,13 @@ class Matcher:
         return ahead
 
 
-def _arrive(node: Node, solid: bool) -> list[Place]:
-    places = [Place(node, solid)]
+def _arrive(node: Node, solid: bool, skips: int = -1) -> list[Place]:
+    """Every place reached with `node`: itself, its gap, and beyond what may be left out."""
+    places = [Place(node, solid, skips)]
     if node.gap is not None:
-        places.append(Place(node.gap, solid, GAP_WORDS))
+        places += _arrive(node.gap, solid, GAP_WORDS)
+    for onward in node.ahead:
+        places += _arrive(onward, solid, skips)
     return places
 
 
@@ -163,6 +166,9 @@ _HIDE_NOTHING = frozenset(
         "other_verb",
         "asks_fever",
         "suppose_start",
+        "until",
+        "joke",
+        "owns",
     )
 )
 

@@ -80,5 +80,5 @@ def tells_of_a_slip(reply: Understood) -> bool:
 
 _SLIPS = word_set(
     "still forgot oops accident accidentally mistake keep kept supposed todavia sigo olvido aun "
-    "messed screwed goofed olvidado querer error"
+    "messed screwed goofed olvidado querer error held although"
 )

@@ -38,7 +38,7 @@ def find_numbers(words: Sequence[Word], named: Mapping[str, float]) -> list[Numb
         if text[:1].isdigit():
             number = _one_oh(words, at) or _digits(words, at)
         elif text in named or text in _ARTICLE:
-            number = _one_oh(words, at) or _spoken(words, at, named)
+            number = _one_oh(words, at) or _digit_by_digit(words, at) or _spoken(words, at, named)
         if number is not None:
             found.append(number)
         at = number.end if number is not None else at + 1
@@ -138,8 +138,28 @@ def _one_oh(words: Sequence[Word], at: int) -> Number | None:
     if len(said) == 3 and said[1] in ("oh", "o", "zero", "0", "cero"):
         digit = _tenth(said[2])
         if digit is not None:
-            return _with_tenths(words, at + 3, Number(at, at + 3, 100.0 + digit, False, True))
+            number = Number(at, at + 3, 100.0 + digit, False, True)
+            return _with_lone_tenth(words, _with_tenths(words, at + 3, number))
     return None
+
+
+def _with_lone_tenth(words: Sequence[Word], number: Number) -> Number:
+    """ "one oh one three" is 101.3, when no more is said."""
+    place = number.end
+    digit = _ONES.get(words[place].text) if place < len(words) and not number.decimal else None
+    after = words[place + 1] if place + 1 < len(words) else None
+    if digit is None or not (after is None or after.separates):
+        return number
+    return Number(number.start, place + 1, number.value + digit / 10, True, True)
+
+
+def _digit_by_digit(words: Sequence[Word], at: int) -> Number | None:
+    """ "nine eight point six" is 98.6."""
+    said = [w.text for w in words[at : at + 4]] + [""] * 4
+    tens, ones = _ONES.get(said[0]), _ONES.get(said[1])
+    if not tens or ones is None or said[2] not in _POINT or said[2] in ("con", "coma"):
+        return None
+    return _with_tenths(words, at + 2, Number(at, at + 2, 10.0 * tens + ones, False, True))
 
 
 def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Number | None:
@@ -172,7 +192,8 @@ def _grow(total: float, value: float) -> float | None:
 
 
 def _joins(words: Sequence[Word], place: int, named: Mapping[str, float]) -> bool:
-    return words[place].text in _JOIN and _continues(words, place, named)
+    tenths = place + 2 < len(words) and words[place + 2].text in _TENTHS  # "and seven tenths"
+    return words[place].text in _JOIN and not tenths and _continues(words, place, named)
 
 
 def _continues(words: Sequence[Word], place: int, named: Mapping[str, float]) -> bool:

@@ -2,7 +2,7 @@
 
 A phrase is written the way an educator would say it, one a line:
 
-    chest ... hurt*        `...` lets up to three other words stand between
+    chest ... hurt*        `...` lets up to five other words stand between
     short of breath|air    `|` separates words that may stand in the same place
     feel [so|really] sick  `[ ]` may be left out
     cough*                 `*` stands for any ending
@@ -15,7 +15,7 @@ from functools import lru_cache
 from itertools import product
 
 GAP = "..."
-GAP_WORDS = 4  # words that `...` may pass over
+GAP_WORDS = 5  # words that `...` may pass over
 _ELEMENT = re.compile(r"\[[^\]]*\]|\S+")
 _WORD = re.compile(r"[^\W_A-Z]+\*?\Z")
 
@@ -45,6 +45,9 @@ class Node:
 
     after: dict[str, "Node"] = field(default_factory=dict)
     gap: "Node | None" = None
+    ahead: list["Node"] = field(
+        default_factory=list
+    )  # reached without a word: what may be left out
     concepts: tuple[str, ...] = ()
     negative: bool = False  # the phrase itself is built on a negation ("can't breathe")
 
@@ -71,19 +74,28 @@ GAP_STOPS = word_set(
 )
 
 
-@lru_cache(maxsize=8192)  # the lexicon's check parses each phrase before its tree is built
-def parse_phrase(text: str) -> tuple[tuple[str, ...], ...]:
-    """Every sequence of slots that `text` allows. Raises PhraseFault with how to mend it."""
-    options: list[tuple[str, ...]] = []
+Element = tuple[str, bool]  # a slot, and whether it may be left out
+
+
+def elements(text: str) -> list[Element]:
+    """The slots of a phrase in order. Raises PhraseFault with how to mend it."""
+    found: list[Element] = []
     for element in _ELEMENT.findall(text):
         optional = element.startswith("[") and element.endswith("]")
         slot = element.strip("[]") if optional else element
         _check_slot(slot, text)
-        options.append((slot, "") if optional else (slot,))
-    sequences = tuple(tuple(filter(None, chosen)) for chosen in product(*options))
-    if not options or any(not s or s[0] == GAP or s[-1] == GAP for s in sequences):
+        found.append((slot, optional))
+    first = next((slot for slot, optional in found if not optional), GAP)
+    last = next((slot for slot, optional in reversed(found) if not optional), GAP)
+    if GAP in (first, last) or GAP in (found[0][0], found[-1][0]):
         raise PhraseFault(f"'{text}' needs a word at both ends. Write e.g. 'chest ... hurt*'.")
-    return sequences
+    return found
+
+
+def parse_phrase(text: str) -> tuple[tuple[str, ...], ...]:
+    """Every sequence of slots that `text` allows. Raises PhraseFault with how to mend it."""
+    options = [(slot, "") if optional else (slot,) for slot, optional in elements(text)]
+    return tuple(tuple(filter(None, chosen)) for chosen in product(*options))
 
 
 def _check_slot(slot: str, text: str) -> None:
@@ -104,25 +116,28 @@ def _no_word_in(slot: str) -> str | None:
     return None
 
 
-def apart_by_negation(text: str) -> Iterator[tuple[str, ...]]:
-    """The sequences of a phrase, with "cant" and "trouble" of one slot told apart.
+def apart_by_negation(text: str) -> Iterator[tuple[list[Element], bool]]:
+    """The ways to say a phrase, "cant" told apart from "trouble", and whether each denies.
 
     "Can't breathe" is built on its negation, "trouble breathing" is not: only the second can be
     denied by a "no" before it.
     """
-    for slots in parse_phrase(text):
-        yield from product(*(_by_negation(slot) for slot in slots))
+    for way in product(*(_ways(slot, optional) for slot, optional in elements(text))):
+        yield [element for element, _ in way if element[0]], any(denies for _, denies in way)
+
+
+@lru_cache(maxsize=16384)
+def _ways(slot: str, optional: bool) -> tuple[tuple[Element, bool], ...]:
+    """A slot without its negations, and with nothing but them."""
+    denying, plain = _by_negation(slot)
+    ways = [((plain, optional), False)] if plain or optional else []
+    return (*ways, ((denying, False), True)) if denying else tuple(ways)
 
 
 @lru_cache(maxsize=8192)
-def _by_negation(slot: str) -> tuple[str, ...]:
+def _by_negation(slot: str) -> tuple[str, str]:
     choices = slot.split("|")
-    denying = "|".join(c for c in choices if c in NEGATIVE_WORDS)
-    plain = "|".join(c for c in choices if c not in NEGATIVE_WORDS)
-    return tuple(part for part in (denying, plain) if part)
-
-
-@lru_cache(maxsize=8192)
-def is_negative(slot: str) -> bool:
-    """True for a slot of negations only."""
-    return slot.split("|")[0] in NEGATIVE_WORDS
+    denying = [choice for choice in choices if choice in NEGATIVE_WORDS]
+    if not denying:
+        return "", slot
+    return "|".join(denying), "|".join(c for c in choices if c not in NEGATIVE_WORDS)

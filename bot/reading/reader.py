@@ -6,14 +6,16 @@ expected, unread. Pure and deterministic; nothing is learned, nothing leaves the
 
 from dataclasses import replace
 
-from bot.reading.expected import SHORT_REPLY, answer_to_question
+from bot.reading.expected import SHORT_REPLY, answer_to_question, is_chat
 from bot.reading.lexicon import Lexicon
 from bot.reading.matching import HARMLESS, Match
 from bot.reading.net import caught_in_net, tells_of_a_slip
 from bot.reading.numbers import find_numbers
+from bot.reading.other_business import is_long_ago, not_an_answer
 from bot.reading.phrases import Word
 from bot.reading.reading import Act, Asked, Reading
 from bot.reading.scope import separators, settle
+from bot.reading.specific import telling
 from bot.reading.temperature import Measured, Thresholds, find_temperatures
 from bot.reading.tokens import QUESTION, plain, tokens
 from bot.reading.understood import SYMPTOMS, Understood
@@ -86,8 +88,10 @@ def _is_of_no_body(measured: Measured, harmless: list[Match], matches: list[Matc
     """True for the 101 of "101 degrees outside" and the 38 of "hace calor, 38 grados"."""
     if any(h.start < measured.end and measured.start < h.end for h in harmless):
         return True
-    weather = any(h.concept == "harmless.weather" for h in harmless)
-    return weather and not any(m.concept.startswith("symptom.fever") for m in matches)
+    weather = [h for h in harmless if h.concept == "harmless.weather"]
+    turns = [m.start for m in matches if m.concept == "mod.but"]
+    near = [h for h in weather if not any(measured.end <= at < h.start for at in turns)]
+    return bool(near) and not any(m.concept.startswith("symptom.fever") for m in matches)
 
 
 def _by_place(match: Match) -> tuple[int, bool, int]:
@@ -101,7 +105,7 @@ def _danger(reply: Understood) -> Reading | None:
     mentions = [m for m in reply.mentions if m.holds]
     harm = [m for m in reply.mentions if m.concept == "self_harm" and m.stated]
     fell = any(m.concept == "symptom.fall" for m in mentions)
-    long_ago = _is_long_ago(reply)
+    long_ago = is_long_ago(reply)
     grave = [m for m in mentions if _is_grave(m, fell) and not (m.others and long_ago)]
     if harm:
         also = (Act.EMERGENCY,) if grave else ()
@@ -124,7 +128,7 @@ def _alarm(reply: Understood) -> Reading | None:
     """Symptoms of the patient, then illness around them."""
     mentions = [m for m in reply.mentions if m.holds]
     own = [m for m in mentions if not m.others and m.concept in SYMPTOMS and not _is_idle(m)]
-    exposed = [m for m in mentions if m.others and not _is_long_ago(reply)]
+    exposed = [m for m in mentions if m.others and _may_spread(m, reply) and not is_long_ago(reply)]
     if own:
         reading = _about(Act.SYMPTOM, reply, own, own)
         return replace(reading, also=(Act.EXPOSURE,)) if exposed else reading
@@ -133,9 +137,12 @@ def _alarm(reply: Understood) -> Reading | None:
     return None
 
 
-def _is_long_ago(reply: Understood) -> bool:
-    """True when someone else's illness is told as history."""
-    return reply.says("mod.past") and not reply.says("mod.recent", "mod.still")
+def _may_spread(mention: Mention, reply: Understood) -> bool:
+    """True for what is caught from others; asked for symptoms, "my mother" may be the patient."""
+    return reply.asked is Asked.SYMPTOM_CHECK or mention.concept not in _NOT_CAUGHT
+
+
+_NOT_CAUGHT = {f"symptom.{name}" for name in ("fall", "skin_wound", "dental", "leg_swelling")}
 
 
 def _is_idle(mention: Mention) -> bool:
@@ -143,7 +150,7 @@ def _is_idle(mention: Mention) -> bool:
 
 
 def _about(act: Act, reply: Understood, why: list[Mention], said: list[Mention]) -> Reading:
-    symptoms = dict.fromkeys(SYMPTOMS[m.concept] for m in said if m.concept in SYMPTOMS)
+    symptoms = dict.fromkeys(SYMPTOMS[m.concept] for m in telling(said) if m.concept in SYMPTOMS)
     return Reading(
         act,
         symptoms=tuple(symptoms),
@@ -173,7 +180,7 @@ def _joined(found: list[Reading]) -> Reading:
 
 
 def _plain_meaning(reply: Understood) -> Reading:
-    reading = _not_an_answer(reply) or answer_to_question(reply) or _unexpected(reply)
+    reading = not_an_answer(reply) or answer_to_question(reply) or _unexpected(reply)
     if reply.temperature and reading.temperature is None:
         reading = replace(reading, temperature=reply.temperature)
     if reply.asks and reading.act not in (Act.QUESTION, Act.UNCLEAR):
@@ -181,49 +188,11 @@ def _plain_meaning(reply: Understood) -> Reading:
     return reading
 
 
-def _not_an_answer(reply: Understood) -> Reading | None:
-    """What is plain whatever was asked: a wrong number, a moved date, a cry for help."""
-    died = reply.says("act.died") and not _is_long_ago(reply)
-    if died or reply.says("act.wrong_number_words"):
-        because = reply.quote("act.died", "act.wrong_number_words")
-        return Reading(Act.WRONG_NUMBER, alert=died, because=because)
-    if reply.asks and any(m.supposed for m in reply.mentions):
-        return Reading(Act.QUESTION, because=(reply.whole,))
-    if reply.says("act.reschedule_words"):
-        return Reading(Act.RESCHEDULE, because=reply.quote("act.reschedule_words"))
-    if reply.whole_message("help") or reply.says("act.help_words") or reply.whole == "":
-        return _help_or_nothing(reply)
-    if reply.whole_message("opt_in") or reply.says("act.opt_in_words"):
-        return Reading(Act.OPT_IN, because=(reply.whole,))
-    if _is_question(reply):
-        return Reading(
-            Act.QUESTION,
-            because=reply.quote("act.question", "act.question_start") or (reply.whole,),
-        )
-    return None
-
-
-def _is_question(reply: Understood) -> bool:
-    """True for a question that is not an answer with a question behind it."""
-    if not reply.asks:
-        return False
-    if reply.words[-1] is QUESTION and reply.opens_with("act.question_opener"):
-        return True
-    first = next((m for m in reply.matches if m.concept.startswith("act.")), None)
-    return first is None or first.concept in ("act.question", "act.question_start")
-
-
-def _help_or_nothing(reply: Understood) -> Reading | None:
-    if reply.whole:
-        return Reading(Act.HELP, because=(reply.whole,))
-    return Reading(Act.HELP, because=("?",)) if reply.asks else None
-
-
 def _unexpected(reply: Understood) -> Reading:
     if tells_of_a_slip(reply):
         return Reading(Act.NOT_DONE, alert=True, because=reply.quote("act.still_taking"))
     for act, names in _UNEXPECTED:
-        if reply.says(*names):
+        if reply.says(*names) and not is_chat(reply, act, names):
             return Reading(act, because=reply.quote(*names))
     if reply.says("act.yes_short") and len(reply.content) <= SHORT_REPLY:
         return Reading(Act.AFFIRM, because=(reply.whole,))
@@ -231,7 +200,8 @@ def _unexpected(reply: Understood) -> Reading:
         return Reading(Act.NUMBER, temperature=reply.temperature, because=(reply.whole,))
     if any(m.denied or m.gone for m in reply.mentions):
         return Reading(Act.ALL_CLEAR, because=_words(list(reply.mentions)))
-    return Reading(Act.UNCLEAR, because=(reply.whole[:80],) if reply.whole else ())
+    act = Act.QUESTION if QUESTION in reply.words and reply.whole else Act.UNCLEAR
+    return Reading(act, because=(reply.whole[:80],) if reply.whole else ())
 
 
 _UNEXPECTED: tuple[tuple[Act, tuple[str, ...]], ...] = (

@@ -7,7 +7,7 @@ readings are possible the one that raises the alarm is taken.
 
 from collections.abc import Callable, Sequence
 
-from bot.reading import denial, time_words
+from bot.reading import denial, things, time_words
 from bot.reading.asking import suppose_questions
 from bot.reading.denial import is_denied
 from bot.reading.matching import Match
@@ -30,7 +30,8 @@ def settle(words: Sequence[Word], events: Sequence[Match]) -> Walk:
             _mention(walk, event)
     if walk.times:
         place_times(walk)
-    suppose_questions(words, (*walk.mentions, *walk.hints))
+    if not walk.owned:
+        suppose_questions(words, (*walk.mentions, *walk.hints))
     return walk
 
 
@@ -41,14 +42,14 @@ def separators(words: Sequence[Word]) -> list[Match]:
 
 
 def _stop(walk: Walk, event: Match) -> None:
-    walk.no, walk.nos, walk.thought = 0, 0, False
+    walk.no, walk.nos, walk.last_no, walk.thought = 0, 0, 0, False
     walk.story = False
     walk.supposed = walk.others = walk.pets = walk.caught = walk.listed = walk.divided = False
     new_clause(walk, event)
 
 
 def _but(walk: Walk, event: Match) -> None:
-    walk.no = 0
+    walk.no = walk.last_no = 0
     walk.supposed = False
     walk.listed = walk.divided = False
     new_clause(walk, event)
@@ -119,8 +120,9 @@ def _mention(walk: Walk, event: Match) -> None:
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=is_denied(walk, event),
             supposed=_is_supposed(walk, event),
-            others=walk.others and not walk.caught and not _says_my(walk, event),
+            others=_is_of_others(walk, event),
             lasting=event.negative or event.concept.startswith(_LASTING),
+            negative=event.negative,
             clause=walk.clause,
         )
     )
@@ -144,14 +146,37 @@ def _hint(walk: Walk, event: Match) -> None:
     )
 
 
+_HAS = frozenset({"has", "hes", "shes", "tiene", "tienen"})
 _LASTING = ("self_harm", "emergency.", "fever_reading", "symptom.fever", "symptom.fall")
+
+
+def _own(walk: Walk, event: Match) -> None:
+    """ "Can they operate with a cold? I have one." """
+    walk.owned = bool(walk.mentions)
+    for mention in walk.mentions[-8:]:
+        mention.supposed = False
+
+
+def _joke(walk: Walk, event: Match) -> None:
+    """ "My ribs hurt from laughing": no illness."""
+    for mention in (*walk.mentions[-2:], *walk.hints[-3:]):
+        near = mention.clause == walk.clause and event.start - mention.end <= SAME_BREATH
+        mention.supposed = mention.supposed or (near and mention.concept != "self_harm")
 
 
 def _is_supposed(walk: Walk, event: Match) -> bool:
     """True for what is only imagined, read about, or a pet's."""
-    if walk.story or _of_a_pet(walk, event):
+    if walk.story or _of_a_pet(walk, event) or things.fell(walk.words, event):
         return True
     return walk.supposed and not _claimed(walk, event)
+
+
+def _is_of_others(walk: Walk, event: Match) -> bool:
+    """True for the covid of "my neighbor has covid", and of "my neighbor I ride with has covid"."""
+    if walk.caught or _says_my(walk, event):
+        return False
+    back = [w.text for w in walk.words[max(0, event.start - 3) : event.start + 1]]
+    return walk.others or (walk.antecedent and not _HAS.isdisjoint(back))
 
 
 def _says_my(walk: Walk, event: Match) -> bool:
@@ -185,6 +210,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.neg": denial.negate,
     "mod.neg_think": denial.negate,
     "mod.yes": denial.affirm,
+    "mod.until": denial.until,
     "mod.restart": denial.restart,
     "mod.restart_verb": denial.restart_verb,
     "mod.weak_restart": denial.weak_restart,
@@ -199,6 +225,8 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.story": _story,
     "mod.suppose": _suppose,
     "mod.doubt": _doubt,
+    "mod.joke": _joke,
+    "mod.owns": _own,
     "mod.pseudo": denial.pseudo,
     "mod.suppose_start": _suppose_at_start,
     "mod.gone": time_words.note_gone,

@@ -1,5 +1,6 @@
 """Mends typing errors on words that matter, and only on words that are not words themselves."""
 
+import re
 from collections.abc import Iterable
 from functools import lru_cache
 from itertools import pairwise
@@ -23,6 +24,22 @@ def collapse_repeats(word: str) -> tuple[str, ...]:
         if single[-1:] != [letter]:
             single.append(letter)
     return "".join(double), "".join(single)
+
+
+_LITTLE = re.compile(r"(?:e?c)?(?:it|ill)[oa]s?\Z|isim[oa]s?\Z|az[oa]s?\Z")
+
+
+def plain_forms(word: str) -> tuple[str, ...]:
+    """What a Spanish diminutive or a swallowed "d" stands for: "granitos", "hinchao"."""
+    if word.endswith(("ao", "aos")) and len(word) > SHORTEST:
+        return (word.replace("ao", "ado"),)
+    found = _LITTLE.search(word)
+    if found is None or found.start() < 4:
+        return ()
+    stem, many = word[: found.start()], "s" if word.endswith("s") else ""
+    stems = [stem, stem.replace("qu", "c").removesuffix("gu") + ("g" if stem[-2:] == "gu" else "")]
+    ends = (word.removesuffix("s")[-1], "a", "o", "e", "")
+    return tuple(dict.fromkeys(s + e + m for s in stems for e in ends for m in (many, "")))
 
 
 def allowed_errors(length: int) -> int:

@@ -70,6 +70,8 @@ _OTHER_BEFORE = word_set(
     "bill cost costs total copay paid rent price cuenta pague costo "
     "until till las number numero street calle"
 )
+_OF_A_JOINT = word_set("flexion extension bend bends bending flex rom flexing dobla doblo")
+_WHEN = word_set("at by before after till until")
 _OTHER_MEASURES = word_set(
     "glucosa frecuencia saturacion fc spo "
     "pressure bp pulse rate oxygen sats sat sugar glucose weight weigh weighs presion pulso "
@@ -77,6 +79,15 @@ _OTHER_MEASURES = word_set(
 )
 _SAID_AFTER = word_set(
     "degrees degree grados f c today tonight now this again still oral help hoy ahora ayuda please"
+)
+_MENDS = word_set(
+    "sorry typo oops ooops whoops correction mean meant wait misread mistake mistyped scratch "
+    "perdon digo corrijo correccion equivoque error espere espera"
+)
+_GOES_ON = word_set(
+    "and but with n so i im my no y pero con since on at when last for feel feeling chills cough "
+    "just right de desde en cuando que tengo me sin se toda todo this or o she he hes shes "
+    "yesterday anoche ayer esta orally oral under all is"
 )
 _OVER = word_set("over above exceeds mas arriba sobre exceeding past")
 _DENIES = word_set("no not never nunca didnt doesnt hasnt havent isnt wasnt wont hadnt")
@@ -89,21 +100,38 @@ def find_temperatures(
 ) -> list[Measured]:
     """Every temperature in the reply, left to right."""
     found = [_measure(words, number, asked, len(numbers)) for number in numbers]
-    return [m for m in found if m is not None]
+    kept = [m for m in found if m is not None]
+    later = [*kept[1:], None] if kept else []
+    return [m for m, n in zip(kept, later, strict=True) if not _mended(words, m, n)]
+
+
+def _mended(words: Sequence[Word], measured: Measured, later: Measured | None) -> bool:
+    """True for the first of "101.0 sorry typo 100.1"."""
+    if later is None or later.temperature is None:
+        return False
+    between = {w.text for w in words[measured.end : later.start]}
+    return len(between) <= LOOK_BEHIND and not between.isdisjoint(_MENDS)
 
 
 def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) -> Measured | None:
     unit, end = _unit_after(words, number.end)
     before = _before(words, number.start)
+    if not _OF_A_JOINT.isdisjoint(before):
+        return None  # "knee flexion 100 degrees"
     after = [w.text for w in words[end : end + 2]]
     cued = bool(unit) or end > number.end or any(w in _CUES for w in (*before, *after))
     value = number.value
     plausible = unit_of(value)
     clear = plausible and number.decimal and asked in (Asked.TEMPERATURE, Asked.SYMPTOM_CHECK)
+    if asked is Asked.TEMPERATURE and plausible:
+        before = [w for w in before if w not in _WHEN]
     if not cued and _other_quantity(words, number, before, strict=not clear):
         return None
     fits = plausible is not None and (
-        number.decimal or asked in (Asked.TEMPERATURE, Asked.SYMPTOM_CHECK) or _bare(words, number)
+        number.decimal
+        or asked is Asked.TEMPERATURE
+        or (asked is Asked.SYMPTOM_CHECK and not _counts(words, number))
+        or _bare(words, number)
     )
     if not cued and not fits:
         return _implausible(words, number) if asked is Asked.TEMPERATURE and count == 1 else None
@@ -153,11 +181,21 @@ def _other_quantity(
     words: Sequence[Word], number: Number, before: list[str], *, strict: bool
 ) -> bool:
     after = words[number.end].text if number.end < len(words) else ""
-    if after in _OTHER_AFTER:
+    ahead = words[number.end + 1].text if number.end + 1 < len(words) else ""
+    pressure = after in ("over", "sobre") and ahead[:1].isdigit()
+    if after in _OTHER_AFTER or pressure:
         return True
     if any(w in _OTHER_MEASURES for w in before[-4:]):
         return True
     return strict and any(w in _OTHER_BEFORE for w in before[-3:])
+
+
+def _counts(words: Sequence[Word], number: Number) -> bool:
+    """True for the 40 of "like 40 grit sandpaper": a whole number with a noun behind it."""
+    if number.decimal or number.end >= len(words):
+        return False
+    after = words[number.end]
+    return not after.separates and after.text not in _SAID_AFTER | _GOES_ON
 
 
 def _bare(words: Sequence[Word], number: Number) -> bool:

@@ -12,6 +12,9 @@ LIST_LENGTH = 8  # mentions
 
 
 def note_time(walk: Walk, event: Match) -> None:
+    before = walk.words[event.start - 1].text if event.start else ""
+    if before in _WELL and event.concept == "mod.recent":
+        return  # the "now" of "nothing now" and "gone three weeks now"
     walk.times.append((event.concept.removeprefix("mod."), walk.clause, event.end))
 
 
@@ -26,12 +29,25 @@ def note_gone(walk: Walk, event: Match) -> None:
     near = walk.mentions[-LIST_LENGTH:]
     here = [m for m in near if m.clause == walk.clause] or near[-1:]
     for mention in here:
-        if mention.start <= event.start < mention.end:
-            continue  # "my voice is gone"
+        if mention.start <= event.start < mention.end or _is_left_over(walk, mention):
+            continue  # "my voice is gone", "all but the cough is gone"
         mention.gone = mention.gone or not mention.lasting
     walk.no = 0
 
 
+_WELL = word_set(
+    "nothing none no fine good ok okay well clear great weeks months years gone over bien nada "
+    "ninguno mejor semanas meses anos"
+)
+
+
+def _is_left_over(walk: Walk, mention: Mention) -> bool:
+    before = [w.text for w in walk.words[max(0, mention.start - 4) : mention.start]]
+    return not _ALL.isdisjoint(before) and not _BUT.isdisjoint(before)
+
+
+_ALL = word_set("everything all rest todo todos")
+_BUT = word_set("but except besides save menos excepto")
 _HAD = word_set(
     "had was were got caught tested came did tuve tuvo tenia dio pase sufri padeci fue estuve"
 )

@@ -7,8 +7,8 @@ from bot.reading.lexicon import Lexicon
 from bot.reading.phrases import Word
 
 _APOSTROPHES = re.compile("['’‘`´ʼ]")
-_TOKEN = re.compile(r"\d+(?:[.,:/]\d+)*|[^\W\d_]+|[.!?;\n,:()%#]|(?<=\s)-+(?=\s)")
-_HARD = frozenset(".!?;\n")
+_TOKEN = re.compile(r"\d+(?:[.,:/]\d+)*|[^\W\d_]+|[.!?¿¡;\n,:()%#]|(?<=\s)-+(?=\s)")
+_HARD = frozenset(".!?¿¡;\n")
 _SOFT = frozenset(",:()-")
 _SEPARATES = frozenset({"|"})  # a slot that no phrase has, so that no phrase goes on here
 STOP = Word(".", _SEPARATES, (), separates=True)
@@ -36,6 +36,7 @@ def _joined(text: str) -> str:
         text = _SHORTHAND.sub(_written_out, text)
     if "o2" in text or "o 2" in text:
         text = _OXYGEN.sub("oxygen", text)
+    text = _LETTERS_FOR_DIGITS.sub(lambda found: found[0].translate(_AS_DIGITS), text)
     text = _SPACED_POINT.sub(r"\1.\2", _SPELLED_OUT.sub(_run_together, text))
     return _NOT.sub(_contract, text) if " not" in text else text
 
@@ -56,6 +57,8 @@ _SHORTHAND = re.compile(r"(?<!\S)(w/o|w/|c/o|s/p|h/o|n/v/d|n/v|r/o|\+)(?=\s|[a-z
 _SIGNS = (("°", " degrees "), ("º", " degrees "), ("½", " 1/2 "))
 _OXYGEN = re.compile(r"\b(?:sp)?o ?2\b")
 _DECIMAL_MARK = re.compile(r"(?<=\d)'(?=\d)")  # 38'2
+_AS_DIGITS = str.maketrans("oil", "011")
+_LETTERS_FOR_DIGITS = re.compile(r"(?<![\w.])(?=[oil.,]*\d)[1il9][\doil]{2}(?:[.,][\do])?(?!\w)")
 _SPACED_POINT = re.compile(r"\b(9\d|10\d|3[5-9]|4[01])(?: \.|\. | \. |\.\.+)(\d)\b")  # 98 .7
 _SPELLED_OUT = re.compile(r"\b(?:[a-z] ){3,}[a-z]\b")  # f e v e r
 

@@ -25,6 +25,7 @@ class Mention:
     supposed: bool = False
     others: bool = False
     lasting: bool = False  # worth a call even when "gone now"
+    negative: bool = False  # built on a "no" of its own: "can't breathe"
     clause: int = 0
 
     @property
@@ -51,6 +52,7 @@ class Walk:
     no: int = 0  # 0 none, 1 open, 2 open and outlives one "I have" ("I don't think I have")
     no_end: int = 0
     nos: int = 0  # how often "no" was said in this sentence: "no cough, no chills, fever 101"
+    last_no: int = 0  # where the last "no" of this sentence ended, be its reach over or not
     thought: bool = False  # the "no" is of the "I don't think" kind
     masked_until: int = 0  # words up to here only look like a negation ("no doubt")
     listed: bool = False  # the "no" has already denied something
@@ -60,6 +62,7 @@ class Walk:
     pets: bool = False
     story: bool = False  # of what was read or watched, up to the next "I" or "my"
     caught: bool = False  # "caught it from my grandson": the illness is the patient's own
+    owned: bool = False  # "I have one": what was only asked about is there
     other_end: int = 0
     antecedent: bool = False  # someone else was named, so "he" is not the patient
     clause: int = 0

@@ -7,7 +7,6 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
-from bot.core.changed import replace
 from bot.core.conversation import Context, Conversation
 from bot.core.conversation_json import conversation_from_json
 from bot.core.copies import may_ask_coach
@@ -60,7 +59,7 @@ def load_chart(connection: Connection, practice: Practice, patient: int) -> Char
     return Chart(
         patient=head.patient,
         operation=operation,
-        conversation=replace(conversation_from_json(head.body), version=head.version),
+        conversation=conversation_from_json(head.body, head.version),
         rules=practice.rules_for(operation.surgeon),
         protocol=protocol_for(practice.protocols, operation.surgery.joint, operation.surgeon),
         facts=patients.facts_of(connection, patient),

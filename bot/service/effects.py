@@ -67,7 +67,10 @@ def _moves_plan(desk: Desk, effect: Effect) -> bool:
     match effect:
         case SetStopped():
             return True
-        case LearnFact(fact=fact):
+        case LearnFact(fact=fact, value=value):
+            known, told = desk.chart.facts.get(fact), fact_value(value)
+            if fact != "coach_sees" and (type(known), known) == (type(told), told):
+                return False  # they said it before
             return fact in _CONSENTS or fact in facts_read(desk.chart.protocol)
         case _:
             return False

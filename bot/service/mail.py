@@ -4,7 +4,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from bot.core.changed import replace
 from bot.core.conversation import Copy, Effect, Say, SetStopped
 from bot.core.copies import CopyLevel, copy_line, may_ask_coach
 from bot.core.dialogue_draft import COACH_COPY
@@ -88,8 +87,9 @@ def _may_go(effect: Effect, *, shares: bool, night: bool) -> bool:
 def _text(desk: Desk, say: Say, language: str, known: dict[str, dict[str, str]]) -> str:
     if language not in known:
         known[language] = values(desk.chart, language, desk.now)
-    own = replace(say, values=part_values(say.values, language))
-    return say_text(desk.practice.book, own, known[language], language)
+    return say_text(
+        desk.practice.book, say, known[language], language, part_values(say.values, language)
+    )
 
 
 def _message(desk: Desk, letter: Letter, version: int, case: int | None) -> Message:

@@ -24,7 +24,7 @@ from bot.service.practice import Practice
 from bot.service.undelivered import tell_person
 from bot.service.workers import SILENT_FOR
 from bot.store import claims, due, escalations, outbox, patients, receipts, workers
-from bot.store.engine import reading, writing
+from bot.store.engine import need_not_last, reading, writing
 
 BATCH = 50
 MOST_ATTEMPTS = 6
@@ -32,6 +32,7 @@ FIRST_WAIT = timedelta(seconds=20)
 LONGEST_WAIT = timedelta(minutes=15)
 LEFT_BEHIND = timedelta(minutes=5)  # so old a claim of no worker belongs to a sender that died
 ROUND = 200  # messages to a round of a worker, so that `now` stays the present (our choice)
+LOOK_EVERY = 5  # messages, then a look for what another left: a provider may be slow (our choice)
 _STOPPED = "the sender stopped before the answer came"
 
 
@@ -60,17 +61,21 @@ def relay(
     if not _anything_due(practice, now):
         return done
     _take_up_left_behind(practice, now, done)
-    for message in _claimed(practice, now, worker):
+    for message in _claimed(practice, now, worker, done):
         _send(practice, channels, message, now, done)
     return done
 
 
-def _claimed(practice: Practice, now: datetime, worker: int | None) -> Iterator[Message]:
+def _claimed(
+    practice: Practice, now: datetime, worker: int | None, done: Relay
+) -> Iterator[Message]:
     alone = worker is None or practice.engine.dialect.name == "sqlite"
     count, most = 0, BATCH if alone else 1
     while (worker is None or count < ROUND) and (batch := _claim(practice, now, most, worker)):
         count += len(batch)
         yield from batch
+        if worker is not None and count % LOOK_EVERY == 0:
+            _take_up_from_workers(practice, now, worker, done)
 
 
 def _anything_due(practice: Practice, now: datetime) -> bool:
@@ -80,8 +85,11 @@ def _anything_due(practice: Practice, now: datetime) -> bool:
 
 
 def _claim(practice: Practice, now: datetime, most: int, worker: int | None) -> list[Message]:
+    """Claim and commit. A server that fails may forget a claim: the message then goes out again by
+    its key, as it does when its sender dies."""
     claim = outbox.claim if worker is None else partial(outbox.claim, worker=worker)
     with writing(practice.engine) as connection:
+        need_not_last(connection)
         return claim(connection, now, most)
 
 

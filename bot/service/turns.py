@@ -41,7 +41,7 @@ def take_turn(
     if isinstance(event, Heard) and wish_of(practice.book, event.text) == "next":
         known = replace(known, coming=_coming(desk))
     turn = step(practice.book, start, event, known, desk.now)
-    if isinstance(event, Heard):
+    if isinstance(event, Heard) and desk.heard is not event:
         desk = replace(desk, heard=event)
     effects = (*before, *turn.effects)
     outcome = apply_effects(desk, effects)

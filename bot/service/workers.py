@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import Engine
 
 from bot.store import workers
-from bot.store.engine import reading, writing
+from bot.store.engine import need_not_last, reading, writing
 from bot.store.workers import Worker
 
 BEAT = timedelta(seconds=2)  # our choice
@@ -28,6 +28,7 @@ def begin(engine: Engine, host: str, process: int, roles: Iterable[str], now: da
 def beat(engine: Engine, worker: int, now: datetime) -> bool:
     """Give a sign of life; False when the worker was silent for so long that it is forgotten."""
     with writing(engine) as connection:
+        need_not_last(connection)
         return workers.beat(connection, worker, now)
 
 

@@ -5,40 +5,46 @@ marks one says by whom it was claimed, and nothing is stored over another's atte
 """
 
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, select, update
+from sqlalchemy import BindParameter, Connection, Integer, bindparam, select, update
 
 from bot.core.record import Message
 from bot.store.outbox import message
+from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND, WORKER
 
 
 def accept(connection: Connection, tried: Message, changes: dict[str, Any], now: datetime) -> bool:
     """Store that a message went out, unless another worker has taken it up and tries it now."""
-    others = (OUTBOUND.c.state == "claimed") & ~_claimed_by(tried.claimed_by)
-    return _changed(connection, OUTBOUND.c.id == tried.id, ~others, changes, now)
+    return _marked(connection, "accepted", tried, changes, now)
 
 
 def give_up(connection: Connection, tried: Message, changes: dict[str, Any], now: datetime) -> bool:
     """Store that a message did not go out; False when it is no longer this worker's to say so."""
-    ours = (OUTBOUND.c.state == "claimed") & _claimed_by(tried.claimed_by)
-    return _changed(connection, OUTBOUND.c.id == tried.id, ours, changes, now)
+    return _marked(connection, "given up", tried, changes, now)
 
 
-def _claimed_by(worker: int | None) -> ColumnElement[bool]:
-    return OUTBOUND.c.claimed_by.is_not_distinct_from(worker)
-
-
-def _changed(
-    connection: Connection,
-    which: ColumnElement[bool],
-    only: ColumnElement[bool],
-    changes: dict[str, Any],
-    now: datetime,
+def _marked(
+    connection: Connection, fate: str, tried: Message, changes: dict[str, Any], now: datetime
 ) -> bool:
-    statement = update(OUTBOUND).where(which, only).values(**changes, changed_at=now)
-    return connection.execute(statement).rowcount == 1
+    news = {**changes, "changed_at": now}
+    given = {f"new_{name}": value for name, value in news.items()}
+    which = {"message": tried.id, "worker": tried.claimed_by}
+    return _marking(fate, tuple(news)).run(connection, {**which, **given}) == 1
+
+
+@lru_cache(maxsize=32)
+def _marking(fate: str, columns: tuple[str, ...]) -> Prepared:
+    worker: BindParameter[int | None] = bindparam("worker", type_=Integer)
+    ours = OUTBOUND.c.claimed_by.is_not_distinct_from(worker)
+    claimed = OUTBOUND.c.state == "claimed"
+    only = ~(claimed & ~ours) if fate == "accepted" else claimed & ours
+    fresh: dict[str, Any] = {name: bindparam(f"new_{name}") for name in columns}
+    return Prepared(
+        update(OUTBOUND).where(OUTBOUND.c.id == bindparam("message"), only).values(fresh)
+    )
 
 
 def left_behind(connection: Connection, before: datetime) -> list[Message]:

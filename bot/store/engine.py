@@ -82,6 +82,15 @@ def writing(engine: Engine) -> Iterator[Connection]:
         must_be_open(connection)
 
 
+def need_not_last(connection: Connection) -> None:
+    """Let the commit not wait for the disk: only if the database server itself fails is it lost.
+
+    For what is done again without harm when it was forgotten. SQLite has nothing like it.
+    """
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("SET LOCAL synchronous_commit = off")
+
+
 @contextmanager
 def apart(connection: Connection) -> Iterator[None]:
     """A part of a transaction that is undone alone when anything is raised in it."""

@@ -15,10 +15,7 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     Row,
-    String,
     bindparam,
-    func,
-    literal_column,
     select,
     update,
 )
@@ -30,7 +27,6 @@ from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
 
 _NOT_OUT = ("queued", "held")
-_ON_ITS_WAY = [literal_column("'queued'", String), literal_column("'claimed'", String)]
 _EARLIER = OUTBOUND.alias("earlier")
 # True of a message behind which another to the same address has still to go out.
 BLOCKED = (
@@ -38,7 +34,7 @@ BLOCKED = (
     .where(
         _EARLIER.c.channel == OUTBOUND.c.channel,
         _EARLIER.c.address == OUTBOUND.c.address,
-        _EARLIER.c.state.in_(_ON_ITS_WAY),
+        (_EARLIER.c.state == "queued") | (_EARLIER.c.state == "claimed"),
         _EARLIER.c.id < OUTBOUND.c.id,
     )
     .exists()
@@ -53,9 +49,10 @@ _READY = Prepared(
     .with_for_update(skip_locked=True)
 )
 _NEXT_TRY = Prepared(
-    select(func.min(OUTBOUND.c.next_try_at).label("at")).where(
-        OUTBOUND.c.state == "queued", ~BLOCKED
-    )
+    select(OUTBOUND.c.next_try_at.label("at"))
+    .where(OUTBOUND.c.state == "queued", ~BLOCKED)
+    .order_by(OUTBOUND.c.next_try_at)
+    .limit(1)
 )
 _LET_GO = Prepared(
     update(OUTBOUND)
@@ -162,8 +159,8 @@ def withdraw_to(connection: Connection, to: Party, reason: str, now: datetime) -
 
 def next_try(connection: Connection) -> datetime | None:
     """When the first message that nothing stands before may be tried."""
-    moment: datetime | None = _NEXT_TRY.rows(connection, {})[0].at
-    return moment
+    row = _NEXT_TRY.first(connection, {})
+    return None if row is None else row.at
 
 
 def by_key(connection: Connection, key: str) -> Message | None:

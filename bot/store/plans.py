@@ -20,6 +20,8 @@ _ITEMS = Prepared(
 )
 
 
+_PRIORITY = {str(one): one for one in Priority}
+_LATE = {str(one): one for one in Late}
 _OF_SURGERY = PROMPT.c.surgery_id == bindparam("surgery")
 _STATES = Prepared(
     select(PROMPT.c.key, PROMPT.c.state).where(
@@ -30,7 +32,8 @@ _SENT = Prepared(
     select(PROMPT.c.to_role, PROMPT.c.changed_at).where(_OF_SURGERY, PROMPT.c.state == "sent")
 )
 _KEPT = Prepared(
-    select(PROMPT)
+    select(PROMPT.c.key, PROMPT.c.parts, PROMPT.c.due, PROMPT.c.closes, PROMPT.c.to_role)
+    .add_columns(PROMPT.c.priority, PROMPT.c.late, PROMPT.c.time_critical, PROMPT.c.state)
     .where(_OF_SURGERY, PROMPT.c.state != "cancelled")
     .order_by(PROMPT.c.due, PROMPT.c.id)
 )
@@ -168,8 +171,8 @@ def planned(row: Any) -> PlannedPrompt:  # noqa: ANN401 - a row
         due=row.due,
         closes=row.closes,
         to=row.to_role,
-        priority=Priority(row.priority),
-        late=Late(row.late),
+        priority=_PRIORITY[row.priority],
+        late=_LATE[row.late],
         time_critical=row.time_critical,
     )
 

@@ -1,6 +1,7 @@
 """Column types that keep instants in UTC and values in JSON."""
 
 from datetime import UTC, datetime
+from functools import lru_cache
 
 from sqlalchemy import DateTime, Dialect
 from sqlalchemy.types import TypeDecorator
@@ -41,7 +42,12 @@ def instant_to_text(value: datetime | None) -> str | None:
     """The very text that SQLAlchemy keeps in SQLite for a `Utc` column, in a tenth of the time."""
     if value is None:
         return None
-    return _in_utc(value).isoformat(" ", "microseconds")[:26]
+    return _utc_to_text(_in_utc(value))
+
+
+@lru_cache(maxsize=4096)  # a turn writes its `now` several times; in UTC what is equal is the same
+def _utc_to_text(value: datetime) -> str:
+    return value.isoformat(" ", "microseconds")[:26]
 
 
 def text_to_instant(text: str | None) -> datetime | None:

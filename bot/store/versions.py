@@ -1,6 +1,6 @@
 """Stored versions of the content, and the log of what went live when, by whom and why."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,6 +11,7 @@ from bot.store.prepared import Prepared
 from bot.store.tables import CONVERSATION
 from bot.store.tables_content import CONTENT_PUBLICATION, CONTENT_VERSION
 
+BATCH = 1_000
 _LIVE = Prepared(select(CONTENT_PUBLICATION).order_by(CONTENT_PUBLICATION.c.id.desc()).limit(1))
 
 
@@ -66,6 +67,10 @@ def live(connection: Connection) -> Publication | None:
     return None if row is None else Publication(*row)
 
 
-def chats(connection: Connection) -> list[str]:
-    """Every stored conversation, as JSON: to see which versions are still under way."""
-    return list(connection.execute(select(CONVERSATION.c.body)).scalars())
+def chats(connection: Connection) -> Iterator[str]:
+    """Every stored conversation, as JSON: to see which versions are still under way.
+
+    Never all of them in memory at once: there is one for every patient that there ever was.
+    """
+    query = select(CONVERSATION.c.body).execution_options(yield_per=BATCH)
+    yield from connection.execute(query).scalars()

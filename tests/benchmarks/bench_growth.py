@@ -32,7 +32,9 @@ ANSWERS = ("2", "yes")  # vaccines: not needed; the list of medicines: done
 SIZES = (1_000, 10_000, 100_000)
 AT_ONCE = (400, 1_600, 6_400)
 CROWD = 10_000
+IDLE = 20  # rounds of the scheduler and the relay in which nothing is due
 MOST_GROWTH = 1.5
+KINDS = ("due", "reply", "idle")
 
 
 class Spent:
@@ -58,9 +60,9 @@ class Spent:
 def measure(path, phones):
     """Two rounds of due prompts and answers of these phones; in the process that this is."""
     now = [DUE]
-    app = build(f"sqlite:///{path}", clock=lambda: now[0])
+    due, replies, start = Spent(), Spent(), Spent()
+    app = start.time(lambda: build(f"sqlite:///{path}", clock=lambda: now[0]))
     app.connect(RecordingChannel(app.clock, "sms"))
-    due, replies = Spent(), Spent()
     for number, text in enumerate(ANSWERS):
         now[0] = DUE + timedelta(days=number)
         due.count += due.time(app.run_due).prompts
@@ -72,7 +74,14 @@ def measure(path, phones):
         app.relay()
     if due.count != len(ANSWERS) * len(phones):
         raise RuntimeError(f"{due.count} prompts were due, not those of {len(phones)} patients")
-    return {"due": due.each, "reply": replies.each, "peak": peak_of_memory()}
+    idle = Spent()
+    for _ in range(IDLE):
+        idle.time(app.run_due)
+    idle.count = IDLE
+    return {
+        "due": due.each, "reply": replies.each, "idle": idle.each, "start": start.cpu,
+        "peak": peak_of_memory(),
+    }  # fmt: skip
 
 
 def measure_due(path, phones):
@@ -118,22 +127,24 @@ def one_size(folder, patients, sample=SAMPLE, what="measure"):
 
 HEAD = (
     f"{'patients':>10}{'prompts':>12}{'store':>10}{'filled in':>11}{'peak of memory':>16}"
-    f"{'due prompt':>22}{'reply':>22}\n{'':59}{'CPU ms':>14}{'wall ms':>8}{'CPU ms':>14}{'wall ms':>8}"
+    f"{'due prompt':>22}{'reply':>22}{'nothing due':>22}\n{'':59}"
+    + f"{'CPU ms':>14}{'wall ms':>8}"
+    * 3
 )
 
 
 def line(found):
-    times = "".join(f"{cpu:>14.2f}{wall:>8.2f}" for cpu, wall in (found["due"], found["reply"]))
+    times = "".join(f"{cpu:>14.2f}{wall:>8.2f}" for cpu, wall in (found[kind] for kind in KINDS))
     return (
         f"{found['patients']:>10,}{found['prompts']:>12,}{found['MB']:>7,.0f} MB"
-        f"{found['filled']:>9.0f} s{found['peak']:>13.0f} MB{times}"
+        f"{found['filled']:>9.0f} s{found['peak']:>13.0f} MB{times}{found['start']:>8.1f}"
     )
 
 
 def grown(all_found):
     """Say how much a due prompt's and a reply's time grew from the smallest to the largest."""
     first, last = all_found[0], all_found[-1]
-    for kind in ("due", "reply"):
+    for kind in KINDS:
         cpu, wall = (b / a for a, b in zip(first[kind], last[kind], strict=True))
         kept = "less" if cpu < MOST_GROWTH else "NOT less"
         print(

@@ -1,79 +1,88 @@
-"""Replies stored durably, as a ratio to the bare limit in the same run.
+"""Enrolments, due messages and replies stored durably, as ratios to the bare limit in the same run.
 
     .venv/bin/python tests/benchmarks/bench_services.py [patients] [replies to a commit]
 
-The service: reading, step, state, message log and outbox row, one commit each, SQLite WAL at
-synchronous=FULL. The bare limit: the very rows that those replies added, written by `sqlite3`
-alone into the same tables of a fresh store, one commit for each reply. With a second number that
-many replies arrive together and share a commit (the bare limit still has one for each, and is
-measured a second time with as many to a commit). Both by CPU time of the process and by the wall;
-on a machine that others use only the first can be compared.
+The service runs as `countdown serve` does, SQLite WAL at synchronous=FULL: an enrolment plans the
+whole countdown; a due message is claimed, stepped, stored, claimed for sending, handed to a channel
+that takes it at once, and marked; a reply is read, stepped and stored with its answer in the
+outbox. The bare limit writes the very rows that these added, by `sqlite3` alone, with as many
+commits (bare_limit.py). With a second number that many replies arrive together and share a commit;
+the bare limit still has one for each, and is measured a second time with as many to a commit.
+
+Three rounds of replies come first and are not timed: in them the new patients agree to the
+messages. Both by CPU time of the process and by the wall; on a machine that others use only the
+first can be compared.
 """
 
-import sqlite3
 import sys
 import tempfile
-import time
-from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from datetime import time as clock_time
 from pathlib import Path
 
+import bare_limit
+from bare_limit import Bare, newest, timed
+
 from bot.channels.base import Incoming
 from bot.channels.recording import RecordingChannel
+from bot.cli.memory import keep_loaded
 from bot.core.protocol import Surgery
 from bot.service import inbound
 from bot.service.enrolment import Enrolment
-from bot.store.engine import SQLITE_PRAGMAS
-from bot.wiring import App, build
+from bot.wiring import build
 
 START = datetime(2027, 2, 8, 15, tzinfo=UTC)
 KNEE = Surgery("knee", "left", date(2027, 3, 15), "America/New_York", clock_time(7, 30))
-WRITTEN = ("inbound", "reading", "outbound", "item", "fact", "consent", "audit")
-ROUNDS = 6
+WARM, ROUNDS = 3, 10
 TEXTS = ("1", "yes", "done", "1")
 
 
-def timed(deed):
-    """(CPU seconds of this process, seconds on the wall) that it took."""
-    cpu, wall = time.process_time(), time.perf_counter()
-    deed()
-    return time.process_time() - cpu, time.perf_counter() - wall
+class Clinic:
+    """A store in a folder, its clock, and what the service took for each kind of deed."""
 
+    def __init__(self, folder, patients):
+        self.folder, self.patients = Path(folder), patients
+        self.path = self.folder / "service.db"
+        self.now = START
+        self.app = build(f"sqlite:///{self.path}", clock=lambda: self.now)
+        self.app.connect(RecordingChannel(self.app.clock, "sms"))
+        keep_loaded()
 
-def prepare(url, patients):
-    now = [START]
-    app = build(url, clock=lambda: now[0])
-    app.connect(RecordingChannel(app.clock, "sms"))
-
-    def enrol():
-        for i in range(patients):
+    def enrol(self, first, agreed=""):
+        """Enrol the patients numbered from `first` on."""
+        for i in range(first, first + self.patients):
             name, phone = f"Patient Number{i}", f"phone-{i}"
-            app.care.enrol(Enrolment(f"B-{i}", name, "sms", phone, KNEE, "Dr. Ana Quill"))
+            wish = Enrolment(f"B-{i}", name, "sms", phone, KNEE, "Dr. Ana Quill", agreed=agreed)
+            self.app.care.enrol(wish)
 
-    return app, now, timed(enrol)
+    def fire(self, times):
+        """Let what is due next happen, `times` times over."""
+        done = [0, 0]
+        for _ in range(times):
+            self.now = max(self.now, self.app.next_moment() or self.now)
+            tick = self.app.run_due()
+            done = [done[0] + tick.prompts, done[1] + tick.timers]
+        return done
 
+    def answer(self, number, together):
+        """Every patient answers the open question; the time that this took."""
+        spent = (0.0, 0.0)
+        for start in range(0, self.patients, together):
+            self.now += timedelta(milliseconds=20)
+            last = min(start + together, self.patients)
+            batch = [self.said(number, i) for i in range(start, last)]
+            took = timed(lambda batch=batch: hand_in(self.app, batch, self.now))
+            spent = (spent[0] + took[0], spent[1] + took[1])
+        return spent
 
-def replies(app: App, now, patients, together):
-    """Answer the open question of every patient, round after round; time the replies alone."""
-    spent, due_spent, due = [0.0, 0.0], 0.0, 0
-    for number in range(ROUNDS):
-        for _ in range(3):
-            now[0] = max(now[0], app.next_moment() or now[0])
-            began = time.process_time()
-            done = app.run_due()
-            due_spent += time.process_time() - began
-            due += done.prompts + done.timers
-        said = [
-            Incoming("sms", f"phone-{i}", TEXTS[(number + i) % 4], f"m{number}.{i}", now[0])
-            for i in range(patients)
-        ]
-        for start in range(0, patients, together):
-            now[0] += timedelta(milliseconds=20)
-            batch = said[start : start + together]
-            took = timed(lambda batch=batch: hand_in(app, batch, now[0]))
-            spent = [a + b for a, b in zip(spent, took, strict=True)]
-    return spent, due_spent, due
+    def said(self, number, i):
+        """What a patient writes in one round."""
+        text = TEXTS[(number + i) % len(TEXTS)]
+        return Incoming("sms", f"phone-{i}", text, f"m{number}.{i}", self.now)
+
+    def bare(self, name, spans, tables):
+        """The bare limit for what was added in these spans."""
+        return Bare(self.path, self.folder / f"{name}.db", spans, tables)
 
 
 def hand_in(app, batch, now):
@@ -84,62 +93,73 @@ def hand_in(app, batch, now):
         raise RuntimeError("a reply failed")
 
 
-def bare(path, target, replies, together):
-    """Write the rows that the replies added, as many to a commit as one reply adds."""
-    with closing(sqlite3.connect(path)) as old:
-        tables = {t: old.execute(f"SELECT * FROM {t}").fetchall() for t in WRITTEN}
-        chats = old.execute("SELECT body, patient_id FROM conversation").fetchall()
-        old.execute("VACUUM INTO ?", (str(target),))
-    with closing(sqlite3.connect(target, isolation_level=None)) as new:
-        for pragma in SQLITE_PRAGMAS:
-            new.execute(pragma)
-        new.execute("PRAGMA foreign_keys=OFF")
-        for name in new.execute("SELECT name FROM sqlite_master WHERE type='trigger'").fetchall():
-            new.execute(f'DROP TRIGGER "{name[0]}"')
-        for table in WRITTEN:
-            new.execute(f"DELETE FROM {table}")
-
-        def write():
-            for n in range(replies):
-                if n % together == 0:
-                    new.execute("BEGIN IMMEDIATE")
-                write_one(new, tables, chats[n % len(chats)], n, replies)
-                if n % together == together - 1 or n == replies - 1:
-                    new.execute("COMMIT")
-
-        return timed(write), sum(map(len, tables.values())) / replies + 1
+def bench_enrolments(folder, patients):
+    clinic = Clinic(folder, patients)
+    clinic.enrol(0, "paper")
+    before = newest(clinic.path)
+    took = timed(lambda: clinic.enrol(patients, "paper"))
+    bare = clinic.bare("bare", [(before, newest(clinic.path))], bare_limit.ENROLLED)
+    limit = bare_limit.enrolments(bare, patients)
+    clinic.app.close()
+    line(f"enrolments ({bare.count() / patients:.0f} rows)", patients, took, limit)
 
 
-def write_one(new, tables, chat, n, replies):
-    """The rows of the nth reply."""
-    new.execute("UPDATE conversation SET body=?, version=version+1 WHERE patient_id=?", chat)
-    for table, rows in tables.items():
-        first, last = len(rows) * n // replies, len(rows) * (n + 1) // replies
-        for row in rows[first:last]:
-            marks = ",".join("?" * len(row))
-            new.execute(f"INSERT INTO {table} VALUES ({marks})", row)
+def bench_due(folder, patients):
+    clinic = Clinic(folder, patients)
+    clinic.enrol(0, "paper")
+    clinic.fire(2)
+    before, done = newest(clinic.path), []
+    took = timed(lambda: done.extend(clinic.fire(6)))
+    bare = clinic.bare("bare", [(before, newest(clinic.path))], bare_limit.FIRED)
+    count = bare.count("outbound")
+    limit = bare_limit.fired(bare, count)
+    clinic.app.close()
+    line(f"due messages ({done[0]} prompts, {done[1]} timers)", count, took, limit)
 
 
-def main(patients, together):
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "service.db"
-        app, now, enrolled = prepare(f"sqlite:///{path}", patients)
-        spent, due_spent, due = replies(app, now, patients, together)
-        app.close()
-        count = patients * ROUNDS
-        limit, rows = bare(path, Path(folder) / "bare.db", count, 1)
-        joined, _ = bare(path, Path(folder) / "joined.db", count, together)
-    print(f"{count} replies of {patients} patients, {rows:.1f} rows each, {together} to a commit")
-    print(f"{'':24}{'per CPU second':>16}{'per wall second':>18}")
-    print(f"{'service':24}{count / spent[0]:16.0f}{count / spent[1]:18.0f}")
-    print(f"{'bare sqlite3':24}{count / limit[0]:16.0f}{count / limit[1]:18.0f}")
+def bench_replies(folder, patients, together):
+    clinic = Clinic(folder, patients)
+    clinic.enrol(0)
+    for number in range(WARM):
+        clinic.fire(3)
+        clinic.answer(number, together)
+    spans, spent = [], [0.0, 0.0]
+    for number in range(WARM, WARM + ROUNDS):
+        clinic.fire(3)
+        before = newest(clinic.path)
+        took = clinic.answer(number, together)
+        spans.append((before, newest(clinic.path)))
+        spent = [a + b for a, b in zip(spent, took, strict=True)]
+    count = patients * ROUNDS
+    bare = clinic.bare("one", spans, bare_limit.REPLIED)
+    limit = bare_limit.replies(bare, count, 1)
+    rows = bare.count() / count + 1
+    line(f"replies ({rows:.1f} rows, {together} to a commit)", count, spent, limit)
     if together > 1:
-        print(f"{'bare, shared commits':24}{count / joined[0]:16.0f}{count / joined[1]:18.0f}")
-    print(f"{'ratio to bare sqlite3':24}{limit[0] / spent[0]:16.1%}{limit[1] / spent[1]:18.1%}")
-    print(f"enrolments per CPU second: {patients / enrolled[0]:.0f}")
-    print(f"due prompts and timers per CPU second, sending included: {due / due_spent:.0f}")
+        joined = clinic.bare("many", spans, bare_limit.REPLIED)
+        shared = bare_limit.replies(joined, count, together)
+        line(f"  the same, bare limit with {together} to a commit", count, spent, shared)
+    clinic.app.close()
+
+
+def line(what, count, took, limit):
+    """One line: per second for the service and the bare limit, and the ratio, by CPU and wall."""
+    figures = "".join(
+        f"{count / own:9.0f}{count / bare:9.0f}{bare / own:8.1%}"
+        for own, bare in zip(took, limit, strict=True)
+    )
+    print(f"{what:52}{figures}", flush=True)
+
+
+def main(patients=50, together=1):
+    print(f"{patients} patients; each per second: service, bare sqlite3, ratio")
+    print(f"{'':52}{'by CPU time':>26}{'by the wall':>26}")
+    for bench in (bench_enrolments, bench_due):
+        with tempfile.TemporaryDirectory() as folder:
+            bench(folder, patients)
+    with tempfile.TemporaryDirectory() as folder:
+        bench_replies(folder, patients, together)
 
 
 if __name__ == "__main__":
-    given = [int(each) for each in sys.argv[1:]]
-    main(*given, *(50, 1)[len(given) :])
+    main(*map(int, sys.argv[1:]))

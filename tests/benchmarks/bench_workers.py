@@ -3,7 +3,8 @@
     .venv/bin/python tests/benchmarks/bench_workers.py [patients] [rounds]
 
 Three measurements, each with fresh patients, the numbers of processes taken in turn in every round
-so that a busy machine treats all alike; the medians are printed, with the load:
+so that a busy machine treats all alike; the medians are printed, with the load and the CPU time of the
+processes and of the database, which a busy machine changes less than the wall:
 
 1. due prompts handled and their messages sent, 1, 2 and 4 workers (scheduler and relay in each, as
    `countdown serve` runs them), against a provider that answers at once and one that takes 50 ms;
@@ -14,6 +15,8 @@ so that a busy machine treats all alike; the medians are printed, with the load:
 The processes are forked from this one, so that loading the code is in no figure.
 """
 
+import contextlib
+import gc
 import multiprocessing
 import os
 import resource
@@ -39,7 +42,7 @@ from bot.wiring import App, build
 
 FORK = multiprocessing.get_context("fork")
 TEXTS = ("1", "yes", "done", "what is this")
-TIMES = 4  # replies of each patient
+TIMES = 8  # replies of each patient
 BARE = 400  # commits of each connection of the bare limit
 
 
@@ -71,26 +74,46 @@ class Figure:
 
     done: int
     wall: float
-    cpu: float
+    cpu: float  # of the processes themselves
+    database: float = 0.0  # CPU seconds of the server meanwhile
 
     @property
     def rate(self):
         return self.done / self.wall
 
 
-def together(count, work):
+def spent_by(postmaster):
+    """CPU seconds of a server's processes: those that live and those that ended."""
+
+    def ticks(process):
+        fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+        return sum(map(int, fields[11:15]))
+
+    children = Path(f"/proc/{postmaster}/task/{postmaster}/children").read_text().split()
+    total = ticks(postmaster)
+    for child in children:
+        with contextlib.suppress(OSError):
+            total += ticks(child)
+    return total / os.sysconf("SC_CLK_TCK")
+
+
+def together(count, work, postmaster):
     """Let `count` processes begin `work(number)` at the same moment; it returns what it did."""
+    gc.collect()
+    gc.freeze()
     gate, results = FORK.Barrier(count + 1), FORK.Queue()
     crew = [FORK.Process(target=_one, args=(gate, results, work, n)) for n in range(count)]
     for process in crew:
         process.start()
+    before = spent_by(postmaster)
     gate.wait()
     began = time.perf_counter()
     found = [results.get() for _ in crew]
     wall = time.perf_counter() - began
+    served = spent_by(postmaster) - before
     for process in crew:
         process.join()
-    return Figure(sum(done for done, _ in found), wall, sum(cpu for _, cpu in found))
+    return Figure(sum(done for done, _ in found), wall, sum(cpu for _, cpu in found), served)
 
 
 def _one(gate, results, work, number):
@@ -129,9 +152,23 @@ def put_away(app):
 class Measured:
     """The service on one PostgreSQL, and how many patients it has."""
 
-    def __init__(self, url):
+    def __init__(self, url, postmaster):
         self.app = build(url)
+        self.postmaster = postmaster
         self.patients = 0
+        self.warm()
+
+    def warm(self):
+        """Let this process meet every statement once, so that no forked one has to build it."""
+        first = self.add(4)
+        self.app.channels["sms"] = Provider(0)
+        self.app.worker = workers.begin(self.app.engine, "bench", 0, ("relay",), self.app.clock())
+        self.app.run_due()
+        for turn, said in enumerate(TEXTS * 2):
+            for n in range(first, self.patients):
+                given = Incoming("sms", f"phone-{n}", said, f"w{n}.{turn}", self.app.clock())
+                self.app.handle(given)
+            self.app.run_due()
 
     def add(self, count):
         first = self.patients
@@ -141,7 +178,7 @@ class Measured:
 
     def fork(self, count, work):
         self.app.engine.dispose()  # no connection may be used on both sides of a fork
-        return together(count, work)
+        return together(count, work, self.postmaster)
 
     def due_work(self, count, patients, pause):
         """Due prompts of `patients`, handled and sent by `count` workers."""
@@ -187,7 +224,7 @@ class Measured:
         return self.fork(count, (prepare, act))
 
 
-def bare(url, count):
+def bare(url, postmaster, count):
     """Commits of rows like a reply's by the driver alone."""
     plain = url.replace("+psycopg", "")
     with psycopg.connect(plain, autocommit=True) as connection:
@@ -216,15 +253,16 @@ def bare(url, count):
                 )
         return BARE
 
-    return together(count, (lambda _: psycopg.connect(plain), act))
+    return together(count, (lambda _: psycopg.connect(plain), act), postmaster)
 
 
 def line(title, found, base):
     """One row: the medians over the rounds, and the median of the ratios round by round."""
     rate = statistics.median(each.rate for each in found)
     spent = statistics.median(each.cpu / each.done * 1000 for each in found)
+    served = statistics.median(each.database / each.done * 1000 for each in found)
     ratio = statistics.median(a.rate / b.rate for a, b in zip(found, base, strict=True))
-    print(f"{title:44}{rate:10.1f}{spent:12.1f}{ratio:10.2f}")
+    print(f"{title:44}{rate:10.1f}{ratio:8.2f}{spent:12.1f}{served:12.1f}", flush=True)
 
 
 def report(title, counts, measure, rounds):
@@ -239,20 +277,26 @@ def report(title, counts, measure, rounds):
 def main(patients, rounds):
     database = Database()
     try:
-        service = Measured(database.url)
+        with psycopg.connect(database.url.replace("+psycopg", "")) as connection:
+            folder = connection.execute("SHOW data_directory").fetchone()[0]
+        postmaster = int(Path(folder, "postmaster.pid").read_text().split()[0])
+        service = Measured(database.url, postmaster)
         with service.app.engine.connect() as connection:
             kept = [connection.exec_driver_sql(f"SHOW {s}").scalar() for s in
                     ("server_version", "fsync", "synchronous_commit")]  # fmt: skip
         print(f"PostgreSQL {kept[0]}, fsync {kept[1]}, synchronous_commit {kept[2]};"
               f" {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")  # fmt: skip
-        print(f"{'':44}{'a second':>10}{'CPU ms each':>12}{'ratio':>10}")
+        print(f"{'':44}{'a second':>10}{'ratio':>8}{'CPU ms each':>12}{'database':>12}")
         for pause in (0.0, 0.05):
             report(
                 f"messages, provider takes {pause * 1000:.0f} ms, workers", (1, 2, 4),
                 lambda count, pause=pause: service.due_work(count, patients, pause), rounds,
             )  # fmt: skip
         report("replies, connections", (1, 8), lambda n: service.replies(n, patients), rounds)
-        report("bare psycopg, connections", (1, 8), lambda n: bare(database.url, n), rounds)
+        report(
+            "bare psycopg, connections", (1, 8),
+            lambda n: bare(database.url, postmaster, n), rounds,
+        )  # fmt: skip
         print(f"load {os.getloadavg()[0]:.1f} at the end; peak of this process"
               f" {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024} MB")  # fmt: skip
         service.app.close()

@@ -22,6 +22,7 @@ from bot.reading.reading import Act, Asked, Reading  # noqa: E402
 
 LABELLED = ROOT / "tests" / "reading" / "labelled"
 DIRE = (Act.EMERGENCY, Act.SELF_HARM)
+PARTS = ("tune", "report")
 SAME_DEGREE = 0.011  # degrees Celsius; labels are rounded to two decimals
 
 Read = Callable[[str, str, str | None], Reading]
@@ -91,6 +92,11 @@ class Share:
 
     def __str__(self) -> str:
         return f"{100 * self.rate:6.2f} %  ({self.right} of {self.of})"
+
+
+def parts() -> tuple[str, ...]:
+    """The parts there are: "tune", and "report" while a set is kept for reporting."""
+    return tuple(part for part in PARTS if (LABELLED / f"{part}.jsonl").exists())
 
 
 def labels(part: str) -> list[Label]:
@@ -210,7 +216,7 @@ def main() -> None:
     options.add_argument("--no-misses", action="store_true", help="figures only")
     chosen = options.parse_args()
     read_reply = reader()
-    for part in ("tune", "report"):
+    for part in parts():
         scored = score(labels(part), read_reply)
         print_scores(part, scored)
         if not chosen.no_misses and (part == "tune" or chosen.show_report):

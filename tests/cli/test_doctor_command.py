@@ -6,6 +6,10 @@ import pytest
 from typer.testing import CliRunner
 
 from bot.cli import app
+from bot.clock import system_clock
+from bot.service import workers
+from bot.store.engine import open_engine
+from bot.store.schema import upgrade
 
 RUN = CliRunner(env={"COLUMNS": "200"})
 
@@ -42,3 +46,18 @@ def test_a_database_that_does_not_open_is_named_without_its_password(
     assert result.exit_code == 1
     assert "sqlite does not open" in result.output
     assert "canary" not in result.output
+
+
+def test_it_says_which_roles_living_processes_hold(tmp_path, monkeypatch) -> None:
+    url = f"sqlite:///{tmp_path}/record.db"
+    monkeypatch.setenv("COUNTDOWN_DATABASE", url)
+    engine = open_engine(url)
+    upgrade(engine)
+    assert "none is running" in RUN.invoke(app, ["doctor"]).output
+    for process in (1, 2):
+        workers.begin(engine, "a host", process, ("scheduler", "relay"), system_clock())
+    told = RUN.invoke(app, ["doctor"]).output
+    assert "2 scheduler, 2 relay" in told
+    assert "countdown serve --role receiver --role web" in told
+    workers.begin(engine, "a host", 3, ("receiver", "web"), system_clock())
+    assert "2 scheduler, 2 relay, 1 receiver, 1 web" in RUN.invoke(app, ["doctor"]).output

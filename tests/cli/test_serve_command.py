@@ -11,7 +11,9 @@ import urllib.request
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from typer.testing import CliRunner
 
+from bot.cli import app as commands
 from bot.cli.loops import LONGEST_SLEEP, STALLED_AFTER, Loop, loops_of, stalled
 
 NOW = datetime(2027, 3, 1, tzinfo=UTC)
@@ -119,3 +121,30 @@ def test_a_loop_that_has_not_come_round_is_told_to_the_health_check():
     loop = Loop("relay", service.clock, service.relay, service.next_moment)
     assert stalled([loop], lambda: NOW + STALLED_AFTER)() == []
     assert stalled([loop], lambda: NOW + STALLED_AFTER + LONGEST_SLEEP)() == ["relay"]
+
+
+def test_several_processes_are_refused_on_sqlite_and_on_one_smpp_link(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    told = CliRunner().invoke(commands, ["serve", "--processes", "2"])
+    assert told.exit_code == 2
+    assert "SQLite serves one process" in told.output
+    (tmp_path / "countdown.toml").write_text(
+        'database = "postgresql+psycopg://nobody@127.0.0.1:1/none"\n[sms]\nkind = "smpp"\n'
+        'host = "127.0.0.1"\nsystem_id = "a"\npassword = "b"\nsender = "12345"\n'
+    )
+    told = CliRunner().invoke(commands, ["serve", "--processes", "2"])
+    assert told.exit_code == 2
+    assert "An SMPP link belongs to one process" in told.output
+
+
+def test_a_call_from_the_database_ends_the_sleep():
+    service = Service()
+    nothing = Loop("relay", service.clock, service.tick, lambda: None)  # would sleep two seconds
+    nothing.start()
+    wait_for(lambda: service.worked == 1)
+    for times in (2, 3, 4):
+        nothing.wake()
+        began = time.monotonic()
+        wait_for(lambda times=times: service.worked >= times)
+        assert time.monotonic() - began < LONGEST_SLEEP.total_seconds() / 2
+    nothing.stop(5)

@@ -189,6 +189,10 @@ class Crew:
         found = [int(each) for each in tasks.read_text().split()]
         return [each for each in found if _lives(each)]
 
+    @property
+    def ended(self):
+        return self.process.poll() is not None
+
     def end(self):
         self.process.send_signal(signal.SIGTERM)
         said, _ = self.process.communicate(timeout=90)

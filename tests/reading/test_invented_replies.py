@@ -1,7 +1,7 @@
 """Replies invented in rounds, each before the reader was shown them, then mended against.
 
 `invented.tsv`: what a nurse must be told (alert, emergency, self_harm or nothing), the open
-question, the text. They were tuned on, so they show what must not be lost, not how well the reader
+question, the text. `invented_acts.tsv`: the act, the open question, the text. They were tuned on, so they show what must not be lost, not how well the reader
 does on new text; that is measured on tests/reading/labelled/report.jsonl.
 """
 
@@ -13,11 +13,14 @@ from bot.reading.lexicon import Lexicon
 from bot.reading.reader import read
 from bot.reading.reading import Act, Asked, Reading
 
-ROWS = [
-    line.split("\t")
-    for line in (Path(__file__).parent / "invented.tsv").read_text(encoding="utf-8").splitlines()
-]
-RECALL, FALSE_ALARMS = 0.99, 0.03
+
+def rows(name: str) -> list[list[str]]:
+    text = (Path(__file__).parent / name).read_text(encoding="utf-8")
+    return [line.split("\t") for line in text.splitlines()]
+
+
+ROWS = rows("invented.tsv")
+RECALL, FALSE_ALARMS, ACTS = 0.995, 0.02, 0.95
 DIRE = {"emergency": Act.EMERGENCY, "self_harm": Act.SELF_HARM}
 
 
@@ -42,3 +45,9 @@ def test_innocent_replies_seldom_alarm(lexicon: Lexicon) -> None:
     false = [text for text, reading in found if reading.alert]
     assert len(found) >= 400
     assert len(false) / len(found) <= FALSE_ALARMS, false
+
+
+def test_acts_are_read_as_meant(lexicon: Lexicon) -> None:
+    told = rows("invented_acts.tsv")
+    wrong = [text for act, asked, text in told if read(text, Asked(asked), lexicon).act != act]
+    assert len(wrong) / len(told) <= 1 - ACTS, wrong

@@ -164,7 +164,10 @@ def test_a_body_that_is_too_large_is_refused(ward):
 
 def test_the_health_check_says_nothing_about_anyone(busy):
     answer = busy.browser().get("/healthz")
-    assert answer.json() == {"status": "ok", "channels_in_trouble": [], "stalled": []}
+    told = answer.json()
+    assert told.pop("held_by_nobody") == ["scheduler", "relay", "receiver", "web"]
+    assert set(told.pop("standing_still")) <= {"scheduler", "relay"}
+    assert told == {"status": "ok", "channels_in_trouble": [], "stalled": []}
 
 
 def test_every_view_of_a_patient_is_in_the_audit_log(busy):

@@ -215,6 +215,19 @@ def test_an_update_without_news_is_empty_until_the_minute_changes(fever):
     assert nurse.get(again).status_code == 200
 
 
+def test_the_list_says_when_no_prompts_go_out(ward):
+    ward.enrol(1, "Rosalind Vale")
+    ward.run(minutes=1)
+    nurse = ward.signed_in()
+    assert "No prompts go out" not in nurse.get("/").text
+    again = re.search(r'hx-get="([^"]+)"', nurse.get("/").text).group(1).replace("&amp;", "&")
+    ward.times[0] = ward.app.next_moment() + timedelta(minutes=3)  # and nobody handles it
+    nurse = ward.signed_in()
+    assert "No prompts go out since" in nurse.get(again).text
+    ward.run(minutes=1)
+    assert "No prompts go out" not in nurse.get("/").text
+
+
 def test_a_long_list_is_in_parts_and_each_case_is_on_one(ward):
     for n in range(1, 31):
         ward.enrol(n, f"Person {n}")

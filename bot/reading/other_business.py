@@ -1,0 +1,65 @@
+"""What a reply says besides an answer: a wrong number, a moved date, a cry for help, a question."""
+
+from bot.reading.reading import Act, Asked, Reading
+from bot.reading.tokens import QUESTION
+from bot.reading.understood import Understood
+
+
+def is_long_ago(reply: Understood) -> bool:
+    """True when someone else's illness is told as history."""
+    return reply.says("mod.past") and not reply.says("mod.recent", "mod.still")
+
+
+def not_an_answer(reply: Understood) -> Reading | None:
+    """What is plain whatever was asked: a wrong number, a moved date, a cry for help."""
+    died = reply.says("act.died") and not is_long_ago(reply)
+    if died or reply.says("act.wrong_number_words"):
+        because = reply.quote("act.died", "act.wrong_number_words")
+        return Reading(Act.WRONG_NUMBER, alert=died, because=because)
+    if reply.asks and any(m.supposed for m in reply.mentions):
+        return Reading(Act.QUESTION, because=(reply.whole,))
+    moves = ("act.reschedule_words", "act.no_ride")
+    if reply.says(*(moves[:1] if reply.asked is Asked.YES_NO else moves)):
+        return Reading(Act.RESCHEDULE, because=reply.quote(*moves))
+    if reply.whole_message("help") or reply.says("act.help_words") or reply.whole == "":
+        return _help_or_nothing(reply)
+    if reply.whole_message("opt_in") or reply.says("act.opt_in_words"):
+        return Reading(Act.OPT_IN, because=(reply.whole,))
+    if _is_question(reply):
+        return Reading(
+            Act.QUESTION,
+            because=reply.quote("act.question", "act.question_start") or (reply.whole,),
+        )
+    return None
+
+
+def _is_question(reply: Understood) -> bool:
+    """True for a question that is not an answer with a question behind it."""
+    if not reply.asks:
+        return False
+    told = reply.asked is Asked.MEDICINE_STOP and reply.says("act.still_taking")
+    if told and reply.words[-1] is not QUESTION:
+        return False  # "What? I've been taking it every day"
+    if reply.words[-1] is QUESTION and reply.opens_with("act.question_opener"):
+        return True
+    if reply.asked is Asked.WASH and _is_one_question(reply):
+        return True
+    acts = (m for m in reply.matches if m.concept.startswith("act."))
+    first = next((m for m in acts if m.concept not in _NO_ANSWER), None)
+    return first is None or first.concept in ("act.question", "act.question_start")
+
+
+_NO_ANSWER = frozenset({"act.polite", "act.thanks", "act.question_opener"})
+
+
+def _is_one_question(reply: Understood) -> bool:
+    """True for "me bano con agua fria?", which is no answer though it says "me bano"."""
+    marks = [word for word in reply.words if word.separates]
+    answered = any(reply.opens_with(f"act.{name}") for name in ("yes", "no", "done", "all_good"))
+    return marks == [QUESTION] and reply.words[-1] is QUESTION and not answered
+
+
+def _help_or_nothing(reply: Understood) -> Reading | None:
+    if reply.whole:
+        return Reading(Act.HELP, because=(reply.whole,))
+    return Reading(Act.HELP, because=("?",)) if reply.asks else None

@@ -58,8 +58,8 @@ def tick(practice: Practice, now: datetime, most: int = EVERYTHING) -> Tick:
         return done
     for work in (_PROMPTS, _CHATS):
         _Round(practice, work, now, done, most).handle_all()
-    done.climbed = overdue.climb_all(practice, now)
-    overdue.tell_missing_starts(practice, now)
+    done.climbed = overdue.climb_all(practice, now, done.failed)
+    overdue.tell_missing_starts(practice, now, done.failed)
     done.left_open = shared_phone.expire(practice, now)
     return done
 

@@ -1,6 +1,9 @@
 """What nobody did in time: escalations past the time allowed, a start time still missing."""
 
-from datetime import datetime
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+from sqlalchemy import Connection
 
 from bot.core.conversation import Escalate
 from bot.core.escalation import is_to_look_again, look_again
@@ -12,13 +15,34 @@ from bot.store import escalations, patients, surgeries
 from bot.store.engine import reading, writing
 
 BATCH = 200
+AGAIN = timedelta(minutes=5)  # what failed is tried again then, and stops nobody else (our choice)
 
 
-def climb_all(practice: Practice, now: datetime) -> int:
-    """Tell the next contact of every case past its time; return how many were told."""
+def climb_all(practice: Practice, now: datetime, failed: list[str]) -> int:
+    """Tell the next contact of every case past its time; return how many were told.
+
+    A case that cannot be read is put into `failed` and tried again later; the others go on.
+    """
     with reading(practice.engine) as connection:
         late = escalations.overdue(connection, now, BATCH)
-    return sum(_climb(practice, case, patient, now) for case, patient in late)
+    told = 0
+    for case, patient in late:
+        try:
+            told += _climb(practice, case, patient, now)
+        except Exception as error:
+            failed.append(f"escalation {case}: {type(error).__name__}: {error}")
+            _put_off(practice, escalations.put_off, case, now)
+    return told
+
+
+def _put_off(
+    practice: Practice,
+    put_off: Callable[[Connection, int, datetime], None],
+    row: int,
+    now: datetime,
+) -> None:
+    with writing(practice.engine) as connection:
+        put_off(connection, row, now + AGAIN)
 
 
 def _climb(practice: Practice, case_id: int, patient: int, now: datetime) -> bool:
@@ -42,17 +66,24 @@ def _climb(practice: Practice, case_id: int, patient: int, now: datetime) -> boo
         return True
 
 
-def tell_missing_starts(practice: Practice, now: datetime) -> int:
+def tell_missing_starts(practice: Practice, now: datetime, failed: list[str]) -> None:
     """By noon the day before, a start time that nobody entered becomes the nurse's matter."""
     with reading(practice.engine) as connection:
         missing = surgeries.starts_missing(connection, now)
     for patient in missing:
-        with writing(practice.engine) as connection:
-            patients.lock(connection, patient)
-            chart = load_chart(connection, practice, patient)
-            by = chart.operation.nurse_due
-            if by is None or by > now:
-                continue  # another worker, or whoever entered the time, was first
-            surgeries.set_nurse_due(connection, chart.operation.id, None)
-            raise_case(Desk(connection, practice, chart, now), Escalate("start_missing", ""))
-    return len(missing)
+        try:
+            _tell_missing_start(practice, patient, now)
+        except Exception as error:
+            failed.append(f"start time of patient {patient}: {type(error).__name__}: {error}")
+            _put_off(practice, surgeries.put_off_nurse_due, patient, now)
+
+
+def _tell_missing_start(practice: Practice, patient: int, now: datetime) -> None:
+    with writing(practice.engine) as connection:
+        patients.lock(connection, patient)
+        chart = load_chart(connection, practice, patient)
+        by = chart.operation.nurse_due
+        if by is None or by > now:
+            return  # another worker, or whoever entered the time, was first
+        surgeries.set_nurse_due(connection, chart.operation.id, None)
+        raise_case(Desk(connection, practice, chart, now), Escalate("start_missing", ""))

@@ -137,6 +137,11 @@ def all_cases(connection: Connection, patient: int | None = None) -> list[Case]:
     return [load_case(connection, case_id) for case_id in connection.execute(query).scalars().all()]
 
 
+def put_off(connection: Connection, case: int, until: datetime) -> None:
+    """Look at a case again at `until`, as it could not be read now."""
+    update_row(connection, ESCALATION, case, {"deadline_at": until})
+
+
 def overdue(connection: Connection, now: datetime, limit: int) -> list[tuple[int, int]]:
     """(case id, patient id) of open cases past the time allowed, the oldest first."""
     rows = _OVERDUE.rows(connection, {"now": now, "most": limit})

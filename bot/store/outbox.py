@@ -15,6 +15,7 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     Row,
+    Update,
     bindparam,
     select,
     update,
@@ -124,17 +125,12 @@ def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: 
 def withdraw(
     connection: Connection, patient: int, roles: Sequence[str], reason: str, now: datetime
 ) -> int:
-    """Withdraw what is queued for a patient's people and has not gone out; return how many."""
-    statement = (
-        update(OUTBOUND)
-        .where(
-            OUTBOUND.c.patient_id == patient,
-            OUTBOUND.c.to_role.in_(roles),
-            OUTBOUND.c.state.in_(_NOT_OUT),
-        )
-        .values(state="withdrawn", reason=reason, changed_at=now)
-    )
-    return connection.execute(statement).rowcount
+    """Withdraw what is queued for a patient's people and has not gone out; return how many.
+
+    A message that a sender has in hand may be out; it is not tried a second time.
+    """
+    theirs = update(OUTBOUND).where(OUTBOUND.c.patient_id == patient, OUTBOUND.c.to_role.in_(roles))
+    return _withdrawn(connection, theirs, reason, now)
 
 
 def let_go(connection: Connection, patient: int, role: str, now: datetime) -> None:
@@ -144,17 +140,21 @@ def let_go(connection: Connection, patient: int, role: str, now: datetime) -> No
 
 def withdraw_to(connection: Connection, to: Party, reason: str, now: datetime) -> None:
     """Withdraw what is queued for one person at one address."""
-    connection.execute(
-        update(OUTBOUND)
-        .where(
-            OUTBOUND.c.channel == to.channel,
-            OUTBOUND.c.address == to.address,
-            OUTBOUND.c.patient_id == to.patient,
-            OUTBOUND.c.to_role == to.role,
-            OUTBOUND.c.state.in_(_NOT_OUT),
-        )
-        .values(state="withdrawn", reason=reason, changed_at=now)
+    theirs = update(OUTBOUND).where(
+        OUTBOUND.c.channel == to.channel,
+        OUTBOUND.c.address == to.address,
+        OUTBOUND.c.patient_id == to.patient,
+        OUTBOUND.c.to_role == to.role,
     )
+    _withdrawn(connection, theirs, reason, now)
+
+
+def _withdrawn(connection: Connection, theirs: Update, reason: str, now: datetime) -> int:
+    in_hand = theirs.where(OUTBOUND.c.state == "claimed")
+    connection.execute(in_hand.values(not_after=now))
+    waiting = theirs.where(OUTBOUND.c.state.in_(_NOT_OUT))
+    changed = waiting.values(state="withdrawn", reason=reason, changed_at=now)
+    return connection.execute(changed).rowcount
 
 
 def next_try(connection: Connection) -> datetime | None:

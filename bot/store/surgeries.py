@@ -124,6 +124,15 @@ def set_nurse_due(connection: Connection, surgery: int, due: datetime | None) ->
     _NURSE_DUE.run(connection, {"surgery": surgery, "nurse_due": due})
 
 
+def put_off_nurse_due(connection: Connection, patient: int, until: datetime) -> None:
+    """Look for a patient's missing start time again at `until`, as it could not be told now."""
+    connection.execute(
+        update(SURGERY)
+        .where(SURGERY.c.patient_id == patient, SURGERY.c.nurse_due.is_not(None))
+        .values(nurse_due=until)
+    )
+
+
 def starts_missing(connection: Connection, now: datetime) -> list[int]:
     """Patients whose start time is still unknown past the time when the nurse must be told."""
     return [row.patient_id for row in _STARTS_MISSING.rows(connection, {"now": now})]

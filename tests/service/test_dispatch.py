@@ -115,3 +115,37 @@ def test_a_case_taken_in_time_does_not_climb(clinic):
     clinic.wait(minutes=40)
     whom = [e.who for e in clinic.cases(patient)["alarm"].entries if e.step is Step.NURSE_NOTIFIED]
     assert set(whom) == {clinic.app.practice.on_call[0].name}
+
+
+OTHER = "+12025550160"
+
+
+def test_a_case_that_cannot_be_read_does_not_keep_the_others_from_climbing(clinic):
+    first = clinic.enrol()
+    second = clinic.enrol(reference="P-2", address=OTHER)
+    clinic.says("I have a fever")
+    clinic.says("I have a fever", OTHER)
+    with writing(clinic.app.engine) as connection:
+        connection.exec_driver_sql(
+            "UPDATE conversation SET body = 'broken' WHERE patient_id = ?", (first,)
+        )
+    clinic.times[0] += timedelta(hours=2)
+    failed = [entry for entry in clinic.app.tick().failed if entry.startswith("escalation")]
+    assert len(failed) == 1
+    assert len(_told_in_turn(clinic, second)) == 2
+    again = clinic.app.tick()  # at once: it is put off, and the scheduler does not spin
+    assert not [entry for entry in again.failed if entry.startswith("escalation")]
+
+
+def test_a_start_time_that_cannot_be_told_does_not_keep_the_others(clinic):
+    unset = replace(KNEE, starts_at=None)
+    first = clinic.enrol(unset)
+    second = clinic.enrol(unset, reference="P-2", address=OTHER)
+    with writing(clinic.app.engine) as connection:
+        connection.exec_driver_sql(
+            "UPDATE conversation SET body = 'broken' WHERE patient_id = ?", (first,)
+        )
+    clinic.times[0] = datetime(2027, 3, 14, 18, tzinfo=UTC)
+    failed = clinic.app.tick().failed
+    assert any(entry.startswith(f"start time of patient {first}") for entry in failed)
+    assert "start_missing" in clinic.cases(second)

@@ -154,3 +154,23 @@ def test_a_blocked_phone_is_the_nurses_matter(clinic):
     )
     clinic.app.delivered(blocked)
     assert clinic.cases(patient)["undelivered"].opened.detail["why"] == "blocked by the owner"
+
+
+def test_what_a_dead_sender_had_in_hand_does_not_go_out_after_a_stop(clinic, monkeypatch):
+    patient = clinic.enrol()
+    clinic.app.tick()
+
+    class PowerCut(BaseException):
+        pass
+
+    def cut(_):
+        raise PowerCut
+
+    with monkeypatch.context() as patch:
+        patch.setattr(clinic.phones, "send", cut)
+        with pytest.raises(PowerCut):
+            clinic.app.relay()
+    clinic.says("STOP")
+    clinic.wait(hours=1)
+    assert ["no more messages" in text for text in clinic.texts()] == [True]  # its confirmation
+    assert clinic.app.chart(patient).conversation.stopped

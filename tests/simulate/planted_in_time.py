@@ -56,8 +56,8 @@ def retry_under_a_new_key(patch, practice):
 
 def never_climbing(patch, practice):
     """Nobody else is told when a case is not taken up in time."""
-    patch.setattr(overdue, "climb_all", lambda practice, now: 0)
-    patch.setattr(dispatch.overdue, "climb_all", lambda practice, now: 0)
+    patch.setattr(overdue, "climb_all", lambda practice, now, failed: 0)
+    patch.setattr(dispatch.overdue, "climb_all", lambda practice, now, failed: 0)
 
 
 def climbing_to_the_same(patch, practice):

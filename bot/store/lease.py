@@ -1,5 +1,7 @@
 """What only one process may do at a time: a lock of the database that falls free when it dies."""
 
+from contextlib import suppress
+
 from sqlalchemy import Connection, Engine, func, select
 from sqlalchemy.exc import DBAPIError
 
@@ -24,7 +26,8 @@ class Lease:
             return True
         try:
             return self._try()
-        except DBAPIError:  # the lock went with the connection
+        except DBAPIError:
+            self._mine = False  # the lock went with the connection
             self.give_back()
             return False
 
@@ -40,9 +43,12 @@ class Lease:
         return self._mine
 
     def give_back(self) -> None:
-        """Leave the task to whoever asks next."""
-        self._mine = False
+        """Leave the task to whoever asks next: free when this returns."""
         if self._connection is not None:
+            if self._mine:
+                with suppress(DBAPIError):  # a connection lost meanwhile has lost the lock too
+                    self._connection.execute(select(func.pg_advisory_unlock(self._task)))
             self._connection.invalidate()
             self._connection.close()
             self._connection = None
+        self._mine = False

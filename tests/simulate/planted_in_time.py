@@ -158,9 +158,9 @@ def opt_out_honoured_late(patch, practice):
             found, conversation=replace(found.conversation, stopped=stopped and not fresh)
         )
 
-    def tick(practice, now):
+    def tick(practice, now, *most):
         dispatch_now[0] = now
-        return real_tick(practice, now)
+        return real_tick(practice, now, *most)
 
     outs, dispatch_now, real_tick = {}, [LONG_AGO], dispatch.tick
     patch.setattr(dispatch, "tick", tick)

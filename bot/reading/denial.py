@@ -96,7 +96,7 @@ def _answers_mention(walk: Walk, event: Match) -> bool:
 
 _SPARED = ("self_harm", "emergency.")  # "can't breathe no more" denies nothing
 _BARE_NO = word_set(
-    "no not none nope nah negative neg ni nada ninguna ninguno tampoco denied denies"
+    "no not none nope nah negative neg ni nada ninguna ninguno tampoco denied denies nunca jamas"
 )
 _GOES_ON = word_set("pero but y and aunque though sino solo only just tampoco either yet")
 

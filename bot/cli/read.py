@@ -4,6 +4,7 @@ import json
 import sys
 from typing import Any
 
+from bot.cli.opening import medicines_or_stop
 from bot.content.lexicon import load_lexicon
 from bot.reading.lexicon import Lexicon
 from bot.reading.reader import read as read_reply
@@ -12,6 +13,7 @@ from bot.reading.reading import Asked, Reading
 
 def read() -> None:
     """Read JSON lines {"text", "lang", "asked"} on standard input and print one reading each."""
+    medicines_or_stop()
     lexicon = load_lexicon()
     for number, line in enumerate(sys.stdin.buffer, start=1):
         if line.strip():

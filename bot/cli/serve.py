@@ -21,7 +21,7 @@ from bot.cli.heart import Heart, people_to_tell
 from bot.cli.log_lines import log_as_json
 from bot.cli.loops import Ear, Loop, loops_of, stalled
 from bot.cli.memory import keep_loaded
-from bot.cli.opening import open_app, settings_or_stop
+from bot.cli.opening import medicines_or_stop, open_app, settings_or_stop
 from bot.config_sections import Settings, SmppSection
 from bot.store import accounts
 from bot.store.engine import reading
@@ -88,6 +88,7 @@ def serve(
     roles = ALL_ROLES if Part.ALL in role else frozenset(map(str, role))
     if processes > 1:
         _may_be_several(settings, roles)
+    medicines_or_stop()
     app = open_app(settings)
     keep_loaded()
     place = _listen(settings) if roles & {"web", "receiver"} else None

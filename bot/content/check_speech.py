@@ -29,7 +29,7 @@ def answers_and_lexicon(directory: Path, found: Shelf) -> Iterator[Fault]:
                 shown = f"{directory.name}/{fault.file}"
                 yield Fault(shown, fault.line, fault.code, fault.what, fault.mend)
     try:
-        load_lexicon(_lexicon(directory))
+        load_lexicon(_lexicon(directory), _names_nothing)
     except LexiconFault as error:
         yield from _lexicon_faults(str(error), directory)
 
@@ -52,11 +52,19 @@ def _lexicon_faults(message: str, directory: Path) -> Iterator[Fault]:
 
 
 def reader_of(directory: Path) -> Reader | None:
-    """The reader that patients meet, with this directory's lexicon; None when it has faults."""
+    """The reader that patients meet, with this directory's lexicon; None when it has faults.
+
+    It knows no medicines by name: the vocabulary takes a second to load, and no offered reply
+    may need it.
+    """
     try:
-        return _reader(load_lexicon(_lexicon(directory)))
+        return _reader(load_lexicon(_lexicon(directory), _names_nothing))
     except LexiconFault:
         return None
+
+
+def _names_nothing(_word: str) -> bool:
+    return False
 
 
 @lru_cache(maxsize=2)

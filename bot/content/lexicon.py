@@ -5,7 +5,7 @@ Both languages are always active together: patients mix them in one message. A l
 """
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -45,17 +45,22 @@ class _Files:
     folder: Path = field(compare=False)
 
 
-def load_lexicon(folder: Path = LEXICON_DIR) -> Lexicon:
-    """The lexicon in every language. Raises LexiconFault naming every fault with its line."""
+def load_lexicon(
+    folder: Path = LEXICON_DIR, is_medicine: Callable[[str], bool] = is_medicine
+) -> Lexicon:
+    """The lexicon in every language. Raises LexiconFault naming every fault with its line.
+
+    `is_medicine` knows the names of medicines, which stand in no lexicon file.
+    """
     files = sorted(folder.glob("*.yaml"))
     if not files:
         raise LexiconFault(f"{folder}: no lexicon file. Add en.yaml and es.yaml.")
     texts = tuple((path.name, path.read_text(encoding="utf-8")) for path in files)
-    return _compiled(_Files(texts, folder))
+    return _compiled(_Files(texts, folder), is_medicine)
 
 
 @lru_cache(maxsize=3)
-def _compiled(files: _Files) -> Lexicon:
+def _compiled(files: _Files, is_medicine: Callable[[str], bool]) -> Lexicon:
     phrases: list[Phrase] = []
     tables: dict[str, dict[str, Any]] = {"emoji": {}, "numbers": {}, "same": {}}
     common: set[str] = set()

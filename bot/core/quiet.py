@@ -12,7 +12,7 @@ from datetime import date, datetime, time, timedelta
 from bot.core.changed import replace
 from bot.core.countdown import day_offset, elapsed, instant, local, local_date
 from bot.core.planned import PlannedPrompt
-from bot.core.protocol import Priority, Rules
+from bot.core.protocol import Late, Priority, Rules
 
 EVENING_LEAD = timedelta(minutes=60)  # an evening copy goes out this long before quiet hours begin
 
@@ -83,10 +83,15 @@ def _fit_day(group: list[PlannedPrompt], limit: int) -> list[PlannedPrompt]:
 
 
 def merge(messages: Sequence[PlannedPrompt]) -> PlannedPrompt:
-    """Join messages into the first one. It goes stale when its most urgent part does."""
+    """Join messages into the first one. It goes stale when its most urgent part does.
+
+    It is sent late if any part is: one that may be skipped must not take the others with it.
+    """
     first = messages[0]
+    late = Late.SEND if any(message.late is Late.SEND for message in messages) else first.late
     return replace(
         first,
         parts=tuple(part for message in messages for part in message.parts),
         closes=min(message.closes for message in messages),
+        late=late,
     )

@@ -63,7 +63,7 @@ def _symptom_check(reply: Understood) -> Reading | None:
         return _alarm(reply, "act.actually_yes")
     if yes and denied and not good:
         return Reading(Act.UNCLEAR, because=(reply.whole,))
-    if reply.says("act.dont_know") and not (good or denied):
+    if reply.says("act.dont_know") and not (good or denied or yes):
         return None
     if good or no or denied:
         because = reply.quote("act.all_good", "act.no") or (reply.whole,)

@@ -2,7 +2,7 @@
 
 A phrase is written the way an educator would say it, one a line:
 
-    chest ... hurt*        `...` lets up to three other words stand between
+    chest ... hurt*        `...` lets up to five other words stand between
     short of breath|air    `|` separates words that may stand in the same place
     feel [so|really] sick  `[ ]` may be left out
     cough*                 `*` stands for any ending

@@ -4,7 +4,9 @@ import io
 import pickle
 
 import pytest
+import typer
 
+from bot.cli import opening
 from bot.content.lexicon import load_lexicon
 from bot.content.medicines import MedicinesFault, _dictionary, _ValuesOnly, is_medicine
 from bot.reading.reader import read
@@ -52,3 +54,14 @@ def test_too_many_of_any_medicine_is_an_emergency():
 def test_a_list_of_medicines_is_no_alarm():
     reading = read("I take lisinopril, metformin and atorvastatin", Asked.NONE, load_lexicon())
     assert not reading.alert
+
+
+def test_a_command_that_reads_replies_does_not_begin_without_the_vocabulary(monkeypatch, capsys):
+    def missing():
+        raise MedicinesFault("not installed whole. Run: pip install -r requirements.lock")
+
+    monkeypatch.setattr(opening, "medicine_names", missing)
+    with pytest.raises(typer.Exit) as ended:
+        opening.medicines_or_stop()
+    assert ended.value.exit_code == 2
+    assert "pip install -r requirements.lock" in capsys.readouterr().err

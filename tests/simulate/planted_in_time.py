@@ -5,12 +5,11 @@ from datetime import UTC, datetime, timedelta
 
 from bot.channels.base import Outgoing, SendFailed
 from bot.core import placing, plan
-from bot.core.copies import CopyLevel
 from bot.core.facts import wanted
 from bot.core.occurrences import occurrences
 from bot.core.protocol import Anchor
 from bot.service import cases, chart, dispatch, effects, mail, outbox, overdue, planning
-from bot.store import coaches, conversations, plans
+from bot.store import conversations, plans
 from bot.store import outbox as outbox_rows
 
 LONG_AGO = datetime(2020, 1, 1, tzinfo=UTC)
@@ -113,15 +112,15 @@ def redating_keeps_old_times(patch, practice):
     patch.setattr(plans, "retime_prompts", lambda connection, *rest: None)
 
 
-def coach_sees_everything(patch, practice):
-    """Whatever the patient allowed, the coach gets all of it."""
-    real = coaches.coaches_of
+def coach_gets_the_words(patch, practice):
+    """Whatever the patient allowed, the coach reads what the patient wrote."""
+    real = mail._copied
 
-    def all_open(connection, patient):
-        found = real(connection, patient)
-        return tuple(replace(coach, level=CopyLevel.EVERYTHING) for coach in found)
+    def copied(desk, copy, line, coach):
+        say = real(desk, copy, line, coach)
+        return say if desk.heard is None else replace(say, text=desk.heard.text)
 
-    patch.setattr(coaches, "coaches_of", all_open)
+    patch.setattr(mail, "_copied", copied)
 
 
 def coach_before_joining(patch, practice):
@@ -233,7 +232,7 @@ IN_TIME = {
     "left_by_a_dead_sender": (left_by_a_dead_sender, "stuck"),
     "stale_prompt_sent": (stale_prompt_sent, "stale"),
     "redating_keeps_old_times": (redating_keeps_old_times, "at_wrong_times"),
-    "coach_sees_everything": (coach_sees_everything, "without_consent"),
+    "coach_gets_the_words": (coach_gets_the_words, "without_consent"),
     "coach_before_joining": (coach_before_joining, "without_consent"),
     "wash_recorded_twice": (wash_recorded_twice, "doubled"),
     "quiet_hours_ignored": (quiet_hours_ignored, "at_wrong_times"),

@@ -21,10 +21,11 @@ _SUBJECT_VERBS = word_set("is are es son da dan causa causan provoca puede puede
 _CLAIMS = word_set(
     "im ive my mine this these mi mis esta este estas estos estoy ando traigo sigo siento help "
     "helps stop rid treat someone somebody anyone anybody call called 911 take takes tomo "
-    "ayuda alguien llamo llame quita quitar hoy today now tonight yesterday ayer anoche ahora"
+    "toso ayuda alguien llamo llame quita quitar hoy today now tonight yesterday ayer anoche ahora"
 )
 _VERBS = word_set(
-    "have had am feel felt keep woke fell got was cant hurt threw cough vomited took been think"
+    "have had am feel felt keep woke fell got was cant hurt threw cough vomited took been think "
+    "wheeze sneeze vomit puke itch bleed"
 )
 _NO_CLAIM_BEFORE_I = word_set(
     "will do should can could would did if whether when may does what once until before after"
@@ -43,6 +44,10 @@ _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hace
 _TELLERS = word_set("i she he we they")
 _MODALS = word_set("should can could may might would will need do am")
 _IF = word_set("if si")
+_OWNERS = word_set("my mi")
+_PLANS = word_set(
+    "operation surgery procedure appointment date replacement cirugia operacion cita fecha"
+)
 _SUPPOSING = word_set("si cuando if")
 
 
@@ -87,7 +92,7 @@ def _opens(texts: list[str], asked: bool) -> bool:
     if texts[0] == "what" and second in _TELLERS and _MODALS.isdisjoint(texts[2:3]):
         return asked  # "what she threw up looked like coffee grounds"
     if texts[0] in _LEADS_IN:
-        return not _ASKED_FOR.isdisjoint(texts[1:4])
+        return second != "lo" and not _ASKED_FOR.isdisjoint(texts[1:4])  # "to lo que como"
     return texts[0] in _OPENERS and second not in ("be", "not")
 
 
@@ -120,6 +125,8 @@ def _claims_at(texts: list[str], at: int) -> bool:
         return before not in _NO_CLAIM_BEFORE_I and following in _VERBS
     if text in ("tengo", "estoy", "ando", "siento"):
         return before not in _SUPPOSING and texts[0] not in ("puedo",)
+    if text in _OWNERS and following in _PLANS:
+        return False  # "would a cough put off my operation"
     if text == "my" and before in ("will", "would", "could", "can"):
         return _LATER.isdisjoint(texts)
     if text == "this" and before in ("from", "after", "before", "during"):

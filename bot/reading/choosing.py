@@ -20,7 +20,8 @@ _AROUND = word_set(
     "no would like want with go elijo escojo please por favor both st nd rd th a o or reply press "
     "esta este una uno de quiero respuesta contesto choose choices ones just pls plz thanks thank "
     "you gracias senorita senora senor dear maam sir ok numeros opciones las los puse pongo marco "
-    "son answers mine would say guess think hon sweetie ambas ambos dos"
+    "son answers mine would say guess think hon sweetie ambas ambos dos porfa porfis mijo mija "
+    "mijita hija hijo should will quedo voy"
 )
 _LISTED = re.compile(r"\d{1,2}(?:,\d{1,2})+\Z")  # "1,2,5"
 _BOTH = ("los", "las")

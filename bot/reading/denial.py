@@ -83,7 +83,8 @@ def _answers_mention(walk: Walk, event: Match) -> bool:
     if event.start < last_end:
         return False
     between = walk.words[last_end : event.start]
-    following = walk.words[event.end] if event.end < len(walk.words) else STOP
+    ahead = [w for w in walk.words[event.end : event.end + 2] if w.text not in _POLITE]
+    following = ahead[0] if ahead else STOP
     if not between and (following.separates or following.text in _GOES_ON):
         return walk.words[event.start].text in _BARE_NO
     if event.end - event.start > 1:
@@ -94,9 +95,11 @@ def _answers_mention(walk: Walk, event: Match) -> bool:
     return following.separates and asked and len(between) <= 2 and between[0] is not STOP
 
 
+_POLITE = word_set("maam sir sirree senor senora")
 _SPARED = ("self_harm", "emergency.")  # "can't breathe no more" denies nothing
 _BARE_NO = word_set(
-    "no not none nope nah negative neg ni nada ninguna ninguno tampoco denied denies"
+    "no not none nope nah negative neg ni nada ninguna ninguno tampoco denied denies nunca jamas "
+    "cero zero"
 )
 _GOES_ON = word_set("pero but y and aunque though sino solo only just tampoco either yet")
 

@@ -40,7 +40,7 @@ _TASKS = word_set(
 )
 _OF_ONESELF = word_set(
     "im am feel feeling feelin felt doing estoy me siento ando todo all everything no nothing sin "
-    "sigo amaneci symptoms never"
+    "sigo amaneci symptoms never still doin staying sigue anda wrong"
 )
 LONGEST_ALL_CLEAR = 8  # words
 

@@ -19,6 +19,7 @@ _OPEN = frozenset({Act.UNCLEAR, Act.AFFIRM})
 _SELF = word_set(
     "i im ive my me myself mi me estoy tengo ando siento traigo she he her his hes shes"
 )
+_COUNTS = word_set("twice double doble")
 _ASKS_IF_SICK = (Asked.SYMPTOM_CHECK, Asked.TEMPERATURE)
 
 
@@ -63,7 +64,10 @@ def _hints_enough(
         return bool(contrasted and not usual) or bool(distress and body and not usual)
     if usual or not distress or reading.act is Act.NOT_DONE:
         return False
-    return bool(body) or not _SELF.isdisjoint(reply.whole.split())
+    if body:
+        return True
+    hurt = any(h.words not in _COUNTS for h in distress)  # "bathed twice" hurts nobody
+    return hurt and not _SELF.isdisjoint(reply.whole.split())
 
 
 def _after_contrast(reply: Understood, hint: Mention) -> bool:

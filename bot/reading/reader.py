@@ -133,7 +133,9 @@ def _alarm(reply: Understood) -> Reading | None:
         reading = _about(Act.SYMPTOM, reply, own, own)
         return replace(reading, also=(Act.EXPOSURE,)) if exposed else reading
     if exposed:
-        return Reading(Act.EXPOSURE, alert=True, because=_words(exposed))
+        asked = reply.asked is Asked.TEMPERATURE  # "98.1 me, but my husband has the flu"
+        measured = reply.temperature if asked else None
+        return Reading(Act.EXPOSURE, temperature=measured, alert=True, because=_words(exposed))
     return None
 
 

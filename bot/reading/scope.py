@@ -49,10 +49,21 @@ def _stop(walk: Walk, event: Match) -> None:
 
 
 def _but(walk: Walk, event: Match) -> None:
+    if _closes_a_list(walk, event):
+        walk.mentions[-1].denied = True
+        return
     walk.no = walk.last_no = 0
     walk.supposed = False
     walk.listed = walk.divided = False
     new_clause(walk, event)
+
+
+def _closes_a_list(walk: Walk, event: Match) -> bool:
+    """True for the last word of "fiebre nunca, heridas menos"."""
+    ahead = walk.words[event.end] if event.end < len(walk.words) else STOP
+    if walk.words[event.start].text != "menos" or not ahead.separates or not walk.mentions[1:]:
+        return False
+    return walk.mentions[-2].denied and walk.mentions[-1].end == event.start
 
 
 def _other(walk: Walk, event: Match) -> None:

@@ -20,7 +20,7 @@ def plain(text: str, lexicon: Lexicon) -> str:
     """`text` in lower case, compatibility forms folded, accents and invisible signs dropped."""
     if text.isascii():
         return _joined(text.lower())
-    text = _APOSTROPHES.sub("'", text)
+    text = _DEGREE_POINT.sub(".", _APOSTROPHES.sub("'", text))
     for sign, words in _SIGNS:
         text = text.replace(sign, words)
     text = unicodedata.normalize("NFKD", text.translate(lexicon.emoji)).casefold()
@@ -55,6 +55,7 @@ _NURSES_SIGNS = {  # how nurses shorten; common practice, no source
 }  # fmt: skip
 _SHORTHAND = re.compile(r"(?<!\S)(w/o|w/|c/o|s/p|h/o|n/v/d|n/v|r/o|\+)(?=\s|[a-z])")
 _SIGNS = (("°", " degrees "), ("º", " degrees "), ("½", " 1/2 "))
+_DEGREE_POINT = re.compile(r"(?<=\d\d)[°º](?=\d)")  # 36º9
 _OXYGEN = re.compile(r"\b(?:sp)?o ?2\b")
 _DECIMAL_MARK = re.compile(r"(?<=\d)'(?=\d)")  # 38'2
 _AS_DIGITS = str.maketrans("oil", "011")

@@ -61,6 +61,8 @@ class Understood:
         for match in self.matches:
             if match.concept == "act.question_start":
                 at = match.start
+                if at and self.words[at].text == "que" and self.words[at - 1] is COMMA:
+                    continue  # "la cotorra, que imita a mi difunto"
                 if at == 0 or self.words[at - 1].separates or at in polite:
                     return True
         return False

@@ -92,6 +92,7 @@ def test_waits_double_from_the_fifth_failure_up_to_a_quarter_of_an_hour():
     assert waits == [0, 0, 0, 0, 2, 4, 8, 16, 32, 64, 128, 256, 512, 900, 900]
 
 
+@pytest.mark.slow
 def test_an_hour_of_guessing_gets_at_most_twenty_tries(ward):
     browser = ward.browser()
     token, tried, end = browser.token(), 0, ward.now + timedelta(hours=1)

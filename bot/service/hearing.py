@@ -29,11 +29,10 @@ def hear(
     pressed = _old_button(desk, incoming)
     if pressed is not None:
         asked = Asked.SYMPTOM_CHECK
-        reading = desk.practice.read(incoming.text, asked, language)
-        if not sounds_like_alarm(reading):
-            _set_aside(desk, pressed, incoming, inbound)
-            return
     reading = desk.practice.read(incoming.text, asked, language)
+    if pressed is not None and not sounds_like_alarm(reading):
+        _set_aside(desk, pressed, incoming, inbound)
+        return
     inbox.put_reading(desk.connection, inbound, asked, reading)
     answer = _ready_answer(desk, incoming.text, language)
     heard = Heard(reading, incoming.text, role, answer)

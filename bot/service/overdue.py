@@ -1,7 +1,9 @@
 """What nobody did in time: escalations past the time allowed, a start time still missing."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import datetime, timedelta
+from functools import partial
 
 from sqlalchemy import Connection
 
@@ -27,22 +29,23 @@ def climb_all(practice: Practice, now: datetime, failed: list[str]) -> int:
         late = escalations.overdue(connection, now, BATCH)
     told = 0
     for case, patient in late:
-        try:
+        again = partial(escalations.put_off, case=case, until=now + AGAIN)
+        with _alone(practice, f"escalation {case}", again, failed):
             told += _climb(practice, case, patient, now)
-        except Exception as error:
-            failed.append(f"escalation {case}: {type(error).__name__}: {error}")
-            _put_off(practice, escalations.put_off, case, now)
     return told
 
 
-def _put_off(
-    practice: Practice,
-    put_off: Callable[[Connection, int, datetime], None],
-    row: int,
-    now: datetime,
-) -> None:
-    with writing(practice.engine) as connection:
-        put_off(connection, row, now + AGAIN)
+@contextmanager
+def _alone(
+    practice: Practice, what: str, put_off: Callable[[Connection], None], failed: list[str]
+) -> Iterator[None]:
+    """Let what fails be told and put off, so that the others go on."""
+    try:
+        yield
+    except Exception as error:
+        failed.append(f"{what}: {type(error).__name__}: {error}")
+        with writing(practice.engine) as connection:
+            put_off(connection)
 
 
 def _climb(practice: Practice, case_id: int, patient: int, now: datetime) -> bool:
@@ -71,11 +74,9 @@ def tell_missing_starts(practice: Practice, now: datetime, failed: list[str]) ->
     with reading(practice.engine) as connection:
         missing = surgeries.starts_missing(connection, now)
     for patient in missing:
-        try:
+        again = partial(surgeries.put_off_nurse_due, patient=patient, until=now + AGAIN)
+        with _alone(practice, f"start time of patient {patient}", again, failed):
             _tell_missing_start(practice, patient, now)
-        except Exception as error:
-            failed.append(f"start time of patient {patient}: {type(error).__name__}: {error}")
-            _put_off(practice, surgeries.put_off_nurse_due, patient, now)
 
 
 def _tell_missing_start(practice: Practice, patient: int, now: datetime) -> None:

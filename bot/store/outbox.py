@@ -41,14 +41,6 @@ BLOCKED = (
     .exists()
 )
 
-# In the order of the index, so that a batch reads only its own rows however many more are queued.
-_READY = Prepared(
-    select(OUTBOUND.c.id)
-    .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= bindparam("now"), ~BLOCKED)
-    .order_by(OUTBOUND.c.next_try_at, OUTBOUND.c.id)
-    .limit(bindparam("most"))
-    .with_for_update(skip_locked=True)
-)
 _NEXT_TRY = Prepared(
     select(OUTBOUND.c.next_try_at.label("at"))
     .where(OUTBOUND.c.state == "queued", ~BLOCKED)
@@ -93,28 +85,6 @@ def queue(connection: Connection, message: Message) -> int | None:
 
 def _must_wait(message: Message) -> bool:
     return message.state == "queued" and is_waiting(message.address)
-
-
-def claim(
-    connection: Connection, now: datetime, limit: int, worker: int | None = None
-) -> list[Message]:
-    """Claim queued messages that may be tried now, the oldest of each address first.
-
-    While a message is claimed, or is waiting for its next try, later ones to the same address wait
-    behind it, so a person gets messages in order.
-    """
-    ids = [row.id for row in _READY.rows(connection, {"now": now, "most": limit})]
-    if not ids:
-        return []
-    claimed = (
-        update(OUTBOUND)
-        .where(OUTBOUND.c.id.in_(ids), OUTBOUND.c.state == "queued")
-        .values(
-            state="claimed", attempts=OUTBOUND.c.attempts + 1, changed_at=now, claimed_by=worker
-        )
-        .returning(OUTBOUND)
-    )
-    return sorted((message(row) for row in connection.execute(claimed)), key=lambda m: m.id)
 
 
 def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: datetime) -> None:

@@ -1,11 +1,12 @@
-"""Whose turn it is: one due row of one patient whom no other worker has in hand.
+"""Whose turn it is: due rows of patients whom no other worker has in hand.
 
-On PostgreSQL the patient is locked with SKIP LOCKED, so that workers share the work without waiting
-for one another; on SQLite the transaction itself keeps the others out. A row may have been settled
-between the query and its lock: so what is due is asked once more under the lock, the patient's
-oldest first, which also keeps each patient's prompts in order.
+On PostgreSQL the patients are locked with SKIP LOCKED, so that workers share the work without
+waiting for one another; on SQLite the transaction itself keeps the others out. A row may have been
+settled between the query and its lock: so what is due is asked once more under the lock, the
+patient's oldest first, which also keeps each patient's prompts in order.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -40,7 +41,7 @@ _NEXT_PROMPT = Prepared(
     .where(PROMPT.c.state == "planned", PROMPT.c.due <= bindparam("now"))
     .where(_after(PROMPT.c.due, PROMPT.c.id))
     .order_by(PROMPT.c.due, PROMPT.c.id)
-    .limit(1)
+    .limit(bindparam("most"))
     .with_for_update(of=PATIENT, skip_locked=True)
 )
 _NEXT_CHAT = Prepared(
@@ -53,7 +54,7 @@ _NEXT_CHAT = Prepared(
     .where(CONVERSATION.c.wake_at <= bindparam("now"))
     .where(_after(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id))
     .order_by(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id)
-    .limit(1)
+    .limit(bindparam("most"))
     .with_for_update(of=PATIENT, skip_locked=True)
 )
 _OWN_PROMPT = Prepared(
@@ -74,14 +75,14 @@ _OWN_CHAT = Prepared(
 )
 
 
-def next_prompt(connection: Connection, now: datetime, after: Due) -> Due | None:
-    """Lock the patient of the next due prompt behind `after`; None: no more that is free."""
-    return _next(_NEXT_PROMPT, connection, now, after)
+def next_prompts(connection: Connection, now: datetime, after: Due, most: int) -> Sequence[Due]:
+    """Lock the patients of the next due prompts behind `after`; none: no more that is free."""
+    return _next(_NEXT_PROMPT, connection, now, after, most)
 
 
-def next_chat(connection: Connection, now: datetime, after: Due) -> Due | None:
-    """Lock the patient of the next chat whose timer has rung; None: no more that is free."""
-    return _next(_NEXT_CHAT, connection, now, after)
+def next_chats(connection: Connection, now: datetime, after: Due, most: int) -> Sequence[Due]:
+    """Lock the patients of the next chats whose timer has rung; none: no more that is free."""
+    return _next(_NEXT_CHAT, connection, now, after, most)
 
 
 def prompt_of(connection: Connection, patient: int, now: datetime) -> int | None:
@@ -96,6 +97,8 @@ def chat_of(connection: Connection, patient: int, now: datetime) -> int | None:
     return None if row is None else row.patient_id
 
 
-def _next(query: Prepared, connection: Connection, now: datetime, after: Due) -> Due | None:
-    row = query.first(connection, {"now": now, "moment": after.at, "place": after.row})
-    return None if row is None else Due(row.patient_id, row.at, row.row)
+def _next(
+    query: Prepared, connection: Connection, now: datetime, after: Due, most: int
+) -> Sequence[Due]:
+    which = {"now": now, "moment": after.at, "place": after.row, "most": most}
+    return [Due(row.patient_id, row.at, row.row) for row in query.rows(connection, which)]

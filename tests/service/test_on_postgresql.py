@@ -129,13 +129,12 @@ def test_two_schedulers_pick_different_patients_and_wait_for_nobody(elsewhere):
     second = elsewhere.enrol(reference="P-2", address="+12025550160")
     engine, now = elsewhere.app.engine, elsewhere.now
     with engine.begin() as one, engine.begin() as other:
-        mine = picking.next_prompt(one, now, picking.BEGINNING)
-        theirs = picking.next_prompt(other, now, picking.BEGINNING)
-        assert mine is not None and theirs is not None
+        (mine,) = picking.next_prompts(one, now, picking.BEGINNING, 1)
+        (theirs,) = picking.next_prompts(other, now, picking.BEGINNING, 50)
         assert {mine.patient, theirs.patient} == {first, second}
         assert not patients.lock_if_free(one, theirs.patient)
         with engine.begin() as third:
-            assert picking.next_prompt(third, now, picking.BEGINNING) is None
+            assert picking.next_prompts(third, now, picking.BEGINNING, 50) == []
 
 
 def test_two_relays_never_have_messages_of_one_phone_in_hand_together(elsewhere):
@@ -146,13 +145,13 @@ def test_two_relays_never_have_messages_of_one_phone_in_hand_together(elsewhere)
         with engine.begin() as connection:
             outbox.queue(connection, replace(_waiting(connection), key=key))
     with engine.begin() as one:
-        (first,) = outbox.claim(one, now, 1, 1)
+        (first,) = claims.claim(one, now, 1, 1)
         with engine.begin() as other:
-            assert outbox.claim(other, now, 50, 2) == []
+            assert claims.claim(other, now, 50, 2) == []
     with engine.begin() as other:
-        assert outbox.claim(other, now, 50, 2) == []
-        assert claims.accept(other, first, {"state": "sent"}, now)
-        (second,) = outbox.claim(other, now, 50, 2)
+        assert claims.claim(other, now, 50, 2) == []
+        assert claims.accept(other, first, "p1", now)
+        (second,) = claims.claim(other, now, 50, 2)
     assert first.id < second.id
 
 

@@ -8,21 +8,30 @@ from bot.core import placing, plan
 from bot.core.facts import wanted
 from bot.core.occurrences import occurrences
 from bot.core.protocol import Anchor
-from bot.service import cases, chart, dispatch, effects, mail, outbox, overdue, planning
-from bot.store import conversations, plans
-from bot.store import outbox as outbox_rows
+from bot.service import (
+    cases,
+    chart,
+    dispatch,
+    effects,
+    mail,
+    outbox,
+    overdue,
+    planning,
+    rounds,
+)  # fmt: skip
+from bot.store import claims, conversations, plans
 
 LONG_AGO = datetime(2020, 1, 1, tzinfo=UTC)
 
 
 def send_before_commit(patch, practice):
     """The provider is called while the claim is not committed yet."""
-    real, channel_of = outbox_rows.claim, {}
+    real, channel_of = claims.claim, {}
     relay = outbox.relay
 
-    def remember(practice, channels, now, worker=None):
+    def remember(practice, channels, now, *rest):
         channel_of.update(channels)
-        return relay(practice, channels, now, worker)
+        return relay(practice, channels, now, *rest)
 
     def claim(connection, now, most):
         batch, taken = real(connection, now, most), []
@@ -35,11 +44,11 @@ def send_before_commit(patch, practice):
             taken.append(message)
         return taken
 
-    def send(practice, channels, message, now, done):
-        outbox._accepted(practice, message, "p0", now)
+    def send(channels, message, answers, done):
+        answers.add(message, "p0")
 
     patch.setattr(outbox, "relay", remember)
-    patch.setattr(outbox_rows, "claim", claim)
+    patch.setattr(claims, "claim", claim)
     patch.setattr(outbox, "_send", send)
 
 
@@ -69,11 +78,12 @@ def forgotten_by_the_scheduler(patch, practice):
     """Prompts of every third patient are passed over when they are due."""
     pick = dispatch._PROMPTS.pick
 
-    def passing_over(connection, now, after):
-        found = pick(connection, now, after)
-        while found is not None and found.patient % 3 == 0:
-            found = pick(connection, now, found)
-        return found
+    def passing_over(connection, now, after, most):
+        found = pick(connection, now, after, most)
+        while found and found[-1].patient % 3 == 0:
+            after, kept = found[-1], found[:-1]
+            found = kept or pick(connection, now, after, most)
+        return [each for each in found if each.patient % 3]
 
     patch.setattr(dispatch, "_PROMPTS", replace(dispatch._PROMPTS, pick=passing_over))
 
@@ -147,7 +157,7 @@ def quiet_hours_ignored(patch, practice):
 
 def opt_out_honoured_late(patch, practice):
     """A STOP is kept from the next day on."""
-    real = dispatch.load_chart
+    real = rounds.load_chart
 
     def lenient(connection, practice, patient):
         found = real(connection, practice, patient)
@@ -164,7 +174,7 @@ def opt_out_honoured_late(patch, practice):
 
     outs, dispatch_now, real_tick = {}, [LONG_AGO], dispatch.tick
     patch.setattr(dispatch, "tick", tick)
-    patch.setattr(dispatch, "load_chart", lenient)
+    patch.setattr(rounds, "load_chart", lenient)
     patch.setattr(effects, "_close_address", lambda desk, wrong: None)
     patch.setattr(planning, "may_differ", lambda before, after: False)
 

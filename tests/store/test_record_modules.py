@@ -8,6 +8,7 @@ from bot.core.planned import Part, PlannedPrompt
 from bot.core.protocol import MedicineHold, Priority, Surgery
 from bot.core.record import Message, OnCall
 from bot.store import (
+    claims,
     coaches,
     conversations,
     escalations,
@@ -92,10 +93,10 @@ def test_a_prompt_is_claimed_once(engine, patient):
         operation = surgeries.operation_of(connection, patient)
         plans.put_prompts(connection, operation, [_prompt("wash.1", NOW)], NOW)
         plans.put_prompts(connection, operation, [_prompt("wash.1", NOW)], NOW)
-        found = picking.next_prompt(connection, NOW, picking.BEGINNING)
-        assert found is not None and found.patient == patient
+        (found,) = picking.next_prompts(connection, NOW, picking.BEGINNING, 50)
+        assert found.patient == patient
         assert picking.prompt_of(connection, patient, NOW) == found.row
-        assert picking.next_prompt(connection, NOW, found) is None
+        assert picking.next_prompts(connection, NOW, found, 50) == []
         first = plans.claim_prompt(connection, found.row, "sent", "", NOW)
         second = plans.claim_prompt(connection, found.row, "sent", "", NOW)
         assert picking.prompt_of(connection, patient, NOW) is None
@@ -119,10 +120,10 @@ def test_messages_to_one_address_leave_in_order(engine):
         for key, address in (("a", "+12025550150"), ("b", "+12025550150"), ("c", "+12025550152")):
             outbox.queue(connection, _message(key, address))
         assert outbox.queue(connection, _message("a")) is None
-        first = outbox.claim(connection, NOW, 10)
-        blocked = outbox.claim(connection, NOW, 10)
+        first = claims.claim(connection, NOW, 10)
+        blocked = claims.claim(connection, NOW, 10)
         outbox.mark(connection, first[0].id, {"state": "sent"}, NOW)
-        second = outbox.claim(connection, NOW, 10)
+        second = claims.claim(connection, NOW, 10)
     assert [m.key for m in first] == ["a", "c"]
     assert blocked == []
     assert [m.key for m in second] == ["b"]

@@ -1,0 +1,162 @@
+"""A round of the scheduler: due rows of many patients share a commit, and each fails alone.
+
+Flushing a commit to the disk is most of what a due prompt costs. So the rows that are due together
+are handled in one transaction, each behind a savepoint of its own: what fails is undone alone, put
+off and told to a nurse after the commit, and the others are stored. When the commit itself fails
+nothing of the batch was kept, and each of its rows is tried once more in a commit of its own.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from sqlalchemy import Connection
+
+from bot.core.conversation import Escalate
+from bot.service.cases import raise_case
+from bot.service.chart import load_chart
+from bot.service.desk import Desk
+from bot.service.practice import Practice
+from bot.store import audit, patients, picking
+from bot.store.engine import apart, writing
+from bot.store.picking import Due
+
+TOGETHER = 50  # rows to a commit; their patients' replies wait for it (docs/performance.md)
+PUT_OFF = timedelta(hours=1)  # how far a row that failed is moved, so that it stops nobody else
+
+
+@dataclass(slots=True)
+class Tick:
+    """What one tick did. `failed` names the rows that were put off, with the kind of error."""
+
+    prompts: int = 0
+    timers: int = 0
+    stale: int = 0
+    climbed: int = 0
+    left_open: int = 0  # texts of a shared phone, left to a nurse
+    failed: list[str] = field(default_factory=list)
+
+    @property
+    def busy(self) -> bool:
+        """True when anything was done."""
+        done = self.prompts + self.timers + self.stale + self.climbed + self.left_open
+        return bool(done or self.failed)
+
+    def count(self, batch: "Tick") -> None:
+        """Add what a batch did, once it is committed."""
+        self.prompts += batch.prompts
+        self.timers += batch.timers
+        self.stale += batch.stale
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """A kind of due row: how to find the next ones, and what to do with each.
+
+    `own` asks under the lock for the patient's row that is to be handled; `job` counts what it did
+    as the last thing that it does.
+    """
+
+    name: str
+    pick: Callable[[Connection, datetime, Due, int], Sequence[Due]]
+    own: Callable[[Connection, int, datetime], int | None]
+    job: Callable[[Desk, int, Tick], None]
+    put_off: Callable[[Connection, int, datetime], None]
+
+
+@dataclass(slots=True)
+class _Batch:
+    """What one transaction did; nothing of it counts before its commit."""
+
+    picked: Sequence[Due] = ()
+    rows: list[int] = field(default_factory=list)
+    done: Tick = field(default_factory=Tick)
+    failed: list[tuple[int, int, Exception]] = field(default_factory=list)  # patient, row, why
+
+
+@dataclass(slots=True)
+class Round:
+    """All rows of one kind that are due, each at most once: one that is due again waits a tick."""
+
+    practice: Practice
+    work: Work
+    now: datetime
+    done: Tick
+    most: int
+    seen: set[int] = field(default_factory=set)
+
+    def handle_all(self) -> None:
+        """Go through what is due until nothing new is found, or `most` are handled."""
+        before = -1
+        while before < len(self.seen) < self.most:
+            before, place = len(self.seen), picking.BEGINNING
+            while len(self.seen) < self.most and (following := self._next(place, TOGETHER)):
+                place = following
+
+    def _next(self, after: Due, most: int) -> Due | None:
+        """Handle the next rows in one transaction; return the last of them, or None: no more."""
+        batch = _Batch()
+        try:
+            with writing(self.practice.engine) as connection:
+                most = min(most, self.most - len(self.seen))
+                batch.picked = self.work.pick(connection, self.now, after, most)
+                for due in batch.picked:
+                    self._handle(connection, due.patient, batch)
+        except Exception as error:
+            # Whatever is wrong with one patient's row must not keep the others from their prompts.
+            if len(batch.picked) > 1:
+                return self._one_by_one(after, len(batch.picked))
+            if not batch.rows:
+                raise
+            batch.done, batch.failed = Tick(), [(batch.picked[0].patient, batch.rows[0], error)]
+        self._settle(batch)
+        return batch.picked[-1] if batch.picked else None
+
+    def _one_by_one(self, after: Due, count: int) -> Due | None:
+        """Nothing of a batch was kept: each row once more, in a commit of its own."""
+        for _ in range(count):
+            following = self._next(after, 1)
+            if following is None:
+                return None
+            after = following
+        return after
+
+    def _handle(self, connection: Connection, patient: int, batch: _Batch) -> None:
+        """One patient's row; on any error undo it alone and keep the error for later."""
+        row = self.work.own(connection, patient, self.now)
+        if row is None or row in self.seen or row in batch.rows:
+            return
+        batch.rows.append(row)
+        try:
+            with apart(connection):
+                chart = load_chart(connection, self.practice, patient)
+                self.work.job(Desk(connection, self.practice, chart, self.now), row, batch.done)
+        except Exception as error:
+            batch.failed.append((patient, row, error))
+
+    def _settle(self, batch: _Batch) -> None:
+        self.seen.update(batch.rows)
+        self.done.count(batch.done)
+        for patient, row, error in batch.failed:
+            self._put_aside(patient, row, error)
+
+    def _put_aside(self, patient: int, row: int, error: Exception) -> None:
+        """Put the row off and tell a person, in transactions of their own."""
+        what, fault = f"{self.work.name} {row}", type(error).__name__
+        self.done.failed.append(f"{what}: {fault}: {error}")
+        with writing(self.practice.engine) as connection:
+            self.work.put_off(connection, row, self.now + PUT_OFF)
+            detail = {"what": what, "error": fault}
+            audit.note(connection, "scheduler", "put off after an error", patient, self.now, detail)
+        _tell_of_fault(self.practice, self.done, self.now, patient, fault)
+
+
+def _tell_of_fault(practice: Practice, done: Tick, now: datetime, patient: int, fault: str) -> None:
+    """Tell the nurse by a case; if even the chart cannot be read, whoever watches `failed`."""
+    try:
+        with writing(practice.engine) as connection:
+            patients.lock(connection, patient)
+            desk = Desk(connection, practice, load_chart(connection, practice, patient), now)
+            raise_case(desk, Escalate("undelivered", "", (), {"fault": fault}))
+    except Exception as error:
+        done.failed.append(f"case for patient {patient}: {type(error).__name__}: {error}")

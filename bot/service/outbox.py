@@ -143,6 +143,7 @@ def _send(channels: Mapping[str, Channel], message: Message, answers: Answers, d
 def _attempt(channel: Channel, message: Message, answers: Answers) -> SendFailed | None:
     """Give it to the provider, once; return what went wrong."""
     outgoing = Outgoing(message.key, message.address, message.text, message.choices)
+    answers.expect()
     try:
         sent = channel.send(outgoing)
     except SendFailed as fault:

@@ -39,7 +39,7 @@ class Relay:
 
 @dataclass(slots=True)
 class Answers:
-    """What was accepted and is not stored yet: one commit for what was accepted within BRIEF.
+    """What was accepted and is not stored yet: one commit for what was sent within BRIEF.
 
     A process that dies with them sends them again by their keys, so no more are kept than a fast
     provider accepts in that time; of a slow one each is stored by itself.
@@ -51,12 +51,15 @@ class Answers:
     waiting: list[Answer] = field(default_factory=list)
     since: datetime | None = None
 
+    def expect(self) -> None:
+        """One is about to be sent: from the first on the time counts."""
+        self.since = self.since or self.clock()
+
     def add(self, message: Message, provider_id: str) -> None:
-        """Keep one, and store all when it is time."""
-        moment = self.clock()
-        self.since = self.since or moment
+        """One was accepted: keep it, and store all when it is time."""
         self.waiting.append((message, provider_id))
-        if len(self.waiting) >= BATCH or moment - self.since >= BRIEF:
+        since = self.since or self.now
+        if len(self.waiting) >= BATCH or self.clock() - since >= BRIEF:
             self.store()
 
     def store(self) -> None:

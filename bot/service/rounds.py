@@ -1,12 +1,14 @@
 """A round of the scheduler: due rows of many patients share a commit, and each fails alone.
 
 Flushing a commit to the disk is most of what a due prompt costs. So the rows that are due together
-are handled in one transaction, each behind a savepoint of its own: what fails is undone alone, put
-off and told to a nurse after the commit, and the others are stored. When the commit itself fails
-nothing of the batch was kept, and each of its rows is tried once more in a commit of its own.
+are handled in one transaction. When anything in it fails, nothing of it was kept and it is done
+again, each row behind a savepoint of its own (which would cost all the others a tenth if it always
+stood there): what fails is undone alone, put off and told to a nurse after the commit, and the
+others are stored. When that commit fails too, each row gets one of its own.
 """
 
 from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -93,17 +95,19 @@ class Round:
             while len(self.seen) < self.most and (following := self._next(place, TOGETHER)):
                 place = following
 
-    def _next(self, after: Due, most: int) -> Due | None:
+    def _next(self, after: Due, most: int, *, guarded: bool = False) -> Due | None:
         """Handle the next rows in one transaction; return the last of them, or None: no more."""
         batch = _Batch()
         try:
             with writing(self.practice.engine) as connection:
-                most = min(most, self.most - len(self.seen))
-                batch.picked = self.work.pick(connection, self.now, after, most)
+                room = min(most, self.most - len(self.seen))
+                batch.picked = self.work.pick(connection, self.now, after, room)
                 for due in batch.picked:
-                    self._handle(connection, due.patient, batch)
+                    self._handle(connection, due.patient, batch, guarded=guarded)
         except Exception as error:
             # Whatever is wrong with one patient's row must not keep the others from their prompts.
+            if batch.picked and not guarded:
+                return self._next(after, len(batch.picked), guarded=True)
             if len(batch.picked) > 1:
                 return self._one_by_one(after, len(batch.picked))
             if not batch.rows:
@@ -113,25 +117,29 @@ class Round:
         return batch.picked[-1] if batch.picked else None
 
     def _one_by_one(self, after: Due, count: int) -> Due | None:
-        """Nothing of a batch was kept: each row once more, in a commit of its own."""
+        """The commit failed and nothing of it was kept: each row once more, in one of its own."""
         for _ in range(count):
-            following = self._next(after, 1)
+            following = self._next(after, 1, guarded=True)
             if following is None:
                 return None
             after = following
         return after
 
-    def _handle(self, connection: Connection, patient: int, batch: _Batch) -> None:
-        """One patient's row; on any error undo it alone and keep the error for later."""
+    def _handle(
+        self, connection: Connection, patient: int, batch: _Batch, *, guarded: bool
+    ) -> None:
+        """One patient's row; if `guarded`, on any error undo it alone and keep the error."""
         row = self.work.own(connection, patient, self.now)
         if row is None or row in self.seen or row in batch.rows:
             return
         batch.rows.append(row)
         try:
-            with apart(connection):
+            with apart(connection) if guarded else nullcontext():
                 chart = load_chart(connection, self.practice, patient)
                 self.work.job(Desk(connection, self.practice, chart, self.now), row, batch.done)
         except Exception as error:
+            if not guarded:
+                raise
             batch.failed.append((patient, row, error))
 
     def _settle(self, batch: _Batch) -> None:

@@ -102,7 +102,7 @@ def test_one_that_fails_is_undone_alone_put_off_and_told(five, monkeypatch):
 
 
 def test_when_the_commit_itself_fails_each_has_one_of_its_own(five):
-    failing = [True]
+    failing = [True, True]  # the shared commit, and the second try of it
 
     def fail(connection):
         if connection.get_execution_options().get("sqlite_begin") != "DEFERRED" and failing:

@@ -1,6 +1,7 @@
 """One tick of the scheduler: what is due now is handled, many patients to one commit."""
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sqlalchemy import Connection
@@ -16,7 +17,7 @@ from bot.service.desk import Desk
 from bot.service.practice import Practice
 from bot.service.rounds import Round, Tick, Work
 from bot.service.turns import take_turn
-from bot.store import conversations, due, picking, plans
+from bot.store import conversations, due, firing, picking
 from bot.store.engine import reading
 
 ROUND = 200  # rows of a kind to one tick of a worker (our choice)
@@ -51,37 +52,63 @@ def _anything_due(practice: Practice, now: datetime) -> bool:
     return moment is not None and moment <= now
 
 
-def _timer(desk: Desk, _patient: int, done: Tick) -> None:
-    take_turn(desk, TimeUp())
-    done.timers += 1
+def _timers(desks: Sequence[tuple[Desk, int]], done: Tick) -> None:
+    for desk, _ in desks:
+        take_turn(desk, TimeUp())
+        done.timers += 1
 
 
-def _prompt(desk: Desk, prompt_id: int, done: Tick) -> None:
-    prompt = plans.prompt_by_id(desk.connection, prompt_id)
+def _prompts(desks: Sequence[tuple[Desk, int]], done: Tick) -> None:
+    """Decide what becomes of each prompt, claim them all, then take the turns."""
+    connection, now = desks[0][0].connection, desks[0][0].now
+    prompts = firing.prompts_by_id(connection, [row for _, row in desks])
+    decided = [(desk, row, _decided(desk, prompts[row])) for desk, row in desks]
+    going = [(desk, row, fate) for desk, row, fate in decided if fate.until is None]
+    firing.claim_all(connection, [(row, fate.state, fate.reason) for _, row, fate in going], now)
+    for _, row, fate in decided:
+        if fate.until is not None:
+            firing.put_off(connection, row, fate.until, "waits for the morning")
+    for desk, _, fate in going:
+        _let_go(desk, fate, done)
+
+
+def _let_go(desk: Desk, fate: "_Fate", done: Tick) -> None:
+    if fate.state == "sent":
+        take_turn(_for(desk, fate.prompt), _event(fate.prompt, fate.parts))
+        done.prompts += 1
+    else:
+        _tell_nurse(desk, fate.prompt, fate.state, fate.reason)
+        done.stale += 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Fate:
+    """What becomes of a due prompt; `until`: it stays in the plan and is put off."""
+
+    prompt: PlannedPrompt
+    parts: tuple[Part, ...]
+    state: str
+    reason: str
+    until: datetime | None = None
+
+
+def _decided(desk: Desk, prompt: PlannedPrompt) -> _Fate:
     parts = _still_wanted(prompt, desk.chart)
     state, reason = _fate(prompt, parts, desk.chart, desk.now)
     if state == "sent" and _would_wake(prompt, desk.chart, desk.now):
         morning = next_waking(desk.now, desk.chart.operation.surgery.zone, desk.chart.rules)
         if morning <= prompt.closes:
-            plans.put_off(desk.connection, prompt_id, morning, "waits for the morning")
-            return
+            return _Fate(prompt, parts, state, reason, morning)
         state, reason = _too_late(prompt)
-    if not plans.claim_prompt(desk.connection, prompt_id, state, reason, desk.now):
-        return  # another worker has it
-    if state == "sent":
-        take_turn(_for(desk, prompt), _event(prompt, parts))
-        done.prompts += 1
-    else:
-        _tell_nurse(desk, prompt, state, reason)
-        done.stale += 1
+    return _Fate(prompt, parts, state, reason)
 
 
 def _put_off_prompt(connection: Connection, prompt: int, until: datetime) -> None:
-    plans.put_off(connection, prompt, until, "put off after an error")
+    firing.put_off(connection, prompt, until, "put off after an error")
 
 
-_PROMPTS = Work("prompt", picking.next_prompts, picking.prompt_of, _prompt, _put_off_prompt)
-_CHATS = Work("chat", picking.next_chats, picking.chat_of, _timer, conversations.put_off_waking)
+_PROMPTS = Work("prompt", picking.next_prompts, picking.prompts_of, _prompts, _put_off_prompt)
+_CHATS = Work("chat", picking.next_chats, picking.chats_of, _timers, conversations.put_off_waking)
 
 
 def _would_wake(prompt: PlannedPrompt, chart: Chart, now: datetime) -> bool:

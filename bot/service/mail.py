@@ -49,7 +49,14 @@ def post(desk: Desk, effects: Iterable[Effect], version: int, case: int | None =
             letter.prompt = letter.prompt or say.prompt
     for letter in letters.values():
         if not _is_told(desk, letter.to):
-            outbox.queue(desk.connection, _message(desk, letter, version, case))
+            _queue(desk, _message(desk, letter, version, case))
+
+
+def _queue(desk: Desk, message: Message) -> None:
+    if desk.later is not None:
+        desk.later.messages.append(message)
+    else:
+        outbox.queue(desk.connection, message)
 
 
 def _is_told(desk: Desk, to: Party) -> bool:

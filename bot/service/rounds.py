@@ -1,14 +1,14 @@
 """A round of the scheduler: due rows of many patients share a commit, and each fails alone.
 
 Flushing a commit to the disk is most of what a due prompt costs. So the rows that are due together
-are handled in one transaction. When anything in it fails, nothing of it was kept and it is done
-again, each row behind a savepoint of its own (which would cost all the others a tenth if it always
-stood there): what fails is undone alone, put off and told to a nurse after the commit, and the
-others are stored. When that commit fails too, each row gets one of its own.
+are handled in one transaction: their charts are read together, one row of each patient is handled,
+and what the turns leave is stored together. When anything in it fails, nothing of it was kept and
+it is done again, each row behind a savepoint of its own: what fails is undone alone, put off and
+told to a nurse after the commit, and the others are stored. When that commit fails too, each row
+gets one of its own.
 """
 
-from collections.abc import Callable, Sequence
-from contextlib import nullcontext
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -16,11 +16,12 @@ from sqlalchemy import Connection
 
 from bot.core.conversation import Escalate
 from bot.service.cases import raise_case
-from bot.service.chart import load_chart
+from bot.service.chart import load_chart, load_charts
 from bot.service.desk import Desk
 from bot.service.practice import Practice
 from bot.store import audit, patients, picking
 from bot.store.engine import apart, writing
+from bot.store.later import Later
 from bot.store.picking import Due
 
 TOGETHER = 50  # rows to a commit; their patients' replies wait for it (docs/performance.md)
@@ -53,16 +54,15 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """A kind of due row: how to find the next ones, and what to do with each.
+    """A kind of due row: how to find the next ones, and what to do with some of them.
 
-    `own` asks under the lock for the patient's row that is to be handled; `job` counts what it did
-    as the last thing that it does.
+    `pick` locks patients; `own` asks under the lock for the row of each that is to be handled.
     """
 
     name: str
     pick: Callable[[Connection, datetime, Due, int], Sequence[Due]]
-    own: Callable[[Connection, int, datetime], int | None]
-    job: Callable[[Desk, int, Tick], None]
+    own: Callable[[Connection, Sequence[int], datetime], Mapping[int, int]]
+    job: Callable[[Sequence[tuple[Desk, int]], Tick], None]
     put_off: Callable[[Connection, int, datetime], None]
 
 
@@ -71,9 +71,9 @@ class _Batch:
     """What one transaction did; nothing of it counts before its commit."""
 
     picked: Sequence[Due] = ()
-    rows: list[int] = field(default_factory=list)
+    rows: dict[int, int] = field(default_factory=dict)  # patient -> row, the longest due first
     done: Tick = field(default_factory=Tick)
-    failed: list[tuple[int, int, Exception]] = field(default_factory=list)  # patient, row, why
+    failed: list[tuple[int, Exception]] = field(default_factory=list)  # patient, why
 
 
 @dataclass(slots=True)
@@ -102,8 +102,7 @@ class Round:
             with writing(self.practice.engine) as connection:
                 room = min(most, self.most - len(self.seen))
                 batch.picked = self.work.pick(connection, self.now, after, room)
-                for due in batch.picked:
-                    self._handle(connection, due.patient, batch, guarded=guarded)
+                self._handle(connection, batch, guarded=guarded)
         except Exception as error:
             # Whatever is wrong with one patient's row must not keep the others from their prompts.
             if batch.picked and not guarded:
@@ -112,7 +111,7 @@ class Round:
                 return self._one_by_one(after, len(batch.picked))
             if not batch.rows:
                 raise
-            batch.done, batch.failed = Tick(), [(batch.picked[0].patient, batch.rows[0], error)]
+            batch.done, batch.failed = Tick(), [(batch.picked[0].patient, error)]
         self._settle(batch)
         return batch.picked[-1] if batch.picked else None
 
@@ -125,28 +124,40 @@ class Round:
             after = following
         return after
 
-    def _handle(
-        self, connection: Connection, patient: int, batch: _Batch, *, guarded: bool
-    ) -> None:
-        """One patient's row; if `guarded`, on any error undo it alone and keep the error."""
-        row = self.work.own(connection, patient, self.now)
-        if row is None or row in self.seen or row in batch.rows:
+    def _handle(self, connection: Connection, batch: _Batch, *, guarded: bool) -> None:
+        """One row of each patient; if `guarded`, what fails is undone alone and its error kept."""
+        whose = list(dict.fromkeys(due.patient for due in batch.picked))
+        own = self.work.own(connection, whose, self.now) if whose else {}
+        batch.rows = {who: own[who] for who in whose if who in own and own[who] not in self.seen}
+        if not guarded:
+            self._work(connection, batch.rows, batch.done)
             return
-        batch.rows.append(row)
-        try:
-            with apart(connection) if guarded else nullcontext():
-                chart = load_chart(connection, self.practice, patient)
-                self.work.job(Desk(connection, self.practice, chart, self.now), row, batch.done)
-        except Exception as error:
-            if not guarded:
-                raise
-            batch.failed.append((patient, row, error))
+        for patient, row in batch.rows.items():
+            done = Tick()
+            try:
+                with apart(connection):
+                    self._work(connection, {patient: row}, done)
+            except Exception as error:
+                batch.failed.append((patient, error))
+            else:
+                batch.done.count(done)
+
+    def _work(self, connection: Connection, rows: Mapping[int, int], done: Tick) -> None:
+        if not rows:
+            return
+        charts, later = load_charts(connection, self.practice, list(rows)), Later()
+        desks = [
+            (Desk(connection, self.practice, charts[patient], self.now, later=later), row)
+            for patient, row in rows.items()
+        ]
+        self.work.job(desks, done)
+        later.store(connection)
 
     def _settle(self, batch: _Batch) -> None:
-        self.seen.update(batch.rows)
+        self.seen.update(batch.rows.values())
         self.done.count(batch.done)
-        for patient, row, error in batch.failed:
-            self._put_aside(patient, row, error)
+        for patient, error in batch.failed:
+            self._put_aside(patient, batch.rows[patient], error)
 
     def _put_aside(self, patient: int, row: int, error: Exception) -> None:
         """Put the row off and tell a person, in transactions of their own."""

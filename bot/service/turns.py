@@ -50,16 +50,18 @@ def take_turn(
         after = replace(desk, chart=load_chart(desk.connection, practice, desk.patient))
         if plan_anew or outcome.stopped or planning.may_differ(desk, after):
             apply_effects(after, planning.plan(after).escalations)
-    conversations.save_conversation(
-        desk.connection,
-        desk.patient,
-        conversation_to_json(turn.conversation),
-        version,
-        turn.wake_at,
-    )
+    _save(desk, turn, version)
     spoken = replace(after, chart=replace(after.chart, conversation=turn.conversation))
     mail.post(spoken, effects, version, outcome.case)
     return turn
+
+
+def _save(desk: Desk, turn: Turn, version: int) -> None:
+    chat = (desk.patient, conversation_to_json(turn.conversation), version, turn.wake_at)
+    if desk.later is not None:
+        desk.later.chats.append(chat)
+    else:
+        conversations.save_conversation(desk.connection, *chat)
 
 
 def _coming(desk: Desk) -> tuple[tuple[str, datetime], ...]:

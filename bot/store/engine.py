@@ -151,6 +151,12 @@ def insert_rows(connection: Connection, table: Table, rows: list[dict[str, Any]]
         _plainly(table, tuple(rows[0])).run_each(connection, rows)
 
 
+def insert_new_rows(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
+    """Insert rows that all have the same columns, but for those that a unique key refuses."""
+    if rows:
+        _adding(connection.dialect.name, table, tuple(rows[0])).run_each(connection, rows)
+
+
 def upsert(
     connection: Connection, table: Table, values: dict[str, Any], unique: tuple[str, ...]
 ) -> None:
@@ -183,6 +189,12 @@ def _key(table: Table) -> Column[Any]:
 def _inserting(dialect: str, table: Table, columns: tuple[str, ...]) -> Prepared:
     made = sqlite.insert if dialect == "sqlite" else postgresql.insert
     return Prepared(made(table).on_conflict_do_nothing().returning(_key(table)), columns)
+
+
+@lru_cache(maxsize=256)
+def _adding(dialect: str, table: Table, columns: tuple[str, ...]) -> Prepared:
+    made = sqlite.insert if dialect == "sqlite" else postgresql.insert
+    return Prepared(made(table).on_conflict_do_nothing(), columns)
 
 
 @lru_cache(maxsize=256)

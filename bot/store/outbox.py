@@ -22,7 +22,7 @@ from sqlalchemy import (
 )
 
 from bot.core.record import Message, Party
-from bot.store.engine import insert_new, update_row
+from bot.store.engine import insert_new, insert_new_rows, update_row
 from bot.store.links import WAITING, is_waiting
 from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
@@ -61,7 +61,16 @@ _LET_GO = Prepared(
 
 def queue(connection: Connection, message: Message) -> int | None:
     """Put one message into the outbox; None when its business key is there already."""
-    values = {
+    return insert_new(connection, OUTBOUND, _columns(message))
+
+
+def queue_all(connection: Connection, messages: Sequence[Message]) -> None:
+    """Put messages into the outbox in this order, but for those whose key is there already."""
+    insert_new_rows(connection, OUTBOUND, [_columns(message) for message in messages])
+
+
+def _columns(message: Message) -> dict[str, Any]:
+    return {
         "key": message.key,
         "patient_id": message.patient,
         "escalation_id": message.escalation,
@@ -80,7 +89,6 @@ def queue(connection: Connection, message: Message) -> int | None:
         "next_try_at": message.queued_at,
         "changed_at": message.queued_at,
     }
-    return insert_new(connection, OUTBOUND, values)
 
 
 def _must_wait(message: Message) -> bool:

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 
 from sqlalchemy import BindParameter, ColumnElement, Connection, bindparam, or_, select
 
+from bot.store.many import ForMany
 from bot.store.prepared import Prepared
 from bot.store.tables import CONVERSATION, PATIENT, PROMPT
 
@@ -57,21 +58,19 @@ _NEXT_CHAT = Prepared(
     .limit(bindparam("most"))
     .with_for_update(of=PATIENT, skip_locked=True)
 )
-_OWN_PROMPT = Prepared(
-    select(PROMPT.c.id)
-    .where(
-        PROMPT.c.patient_id == bindparam("patient"),
-        PROMPT.c.state == "planned",
-        PROMPT.c.due <= bindparam("now"),
-    )
-    .order_by(PROMPT.c.due, PROMPT.c.id)
-    .limit(1)
+_OWN_PROMPTS = ForMany(
+    PROMPT.c.patient_id,
+    lambda theirs: (
+        select(PROMPT.c.patient_id, PROMPT.c.id.label("row"))
+        .where(theirs, PROMPT.c.state == "planned", PROMPT.c.due <= bindparam("now"))
+        .order_by(PROMPT.c.due.desc(), PROMPT.c.id.desc())
+    ),
 )
-_OWN_CHAT = Prepared(
-    select(CONVERSATION.c.patient_id).where(
-        CONVERSATION.c.patient_id == bindparam("patient"),
-        CONVERSATION.c.wake_at <= bindparam("now"),
-    )
+_OWN_CHATS = ForMany(
+    CONVERSATION.c.patient_id,
+    lambda theirs: select(CONVERSATION.c.patient_id, CONVERSATION.c.patient_id.label("row")).where(
+        theirs, CONVERSATION.c.wake_at <= bindparam("now")
+    ),
 )
 
 
@@ -85,16 +84,16 @@ def next_chats(connection: Connection, now: datetime, after: Due, most: int) -> 
     return _next(_NEXT_CHAT, connection, now, after, most)
 
 
-def prompt_of(connection: Connection, patient: int, now: datetime) -> int | None:
-    """The id of the locked patient's oldest due prompt; None: it was settled meanwhile."""
-    row = _OWN_PROMPT.first(connection, {"patient": patient, "now": now})
-    return None if row is None else row.id
+def prompts_of(connection: Connection, whose: Sequence[int], now: datetime) -> dict[int, int]:
+    """The id of each locked patient's oldest due prompt; none: it was settled meanwhile."""
+    found = _OWN_PROMPTS.rows(connection, whose, {"now": now})
+    return {row.patient_id: row.row for row in found}  # the oldest comes last and stays
 
 
-def chat_of(connection: Connection, patient: int, now: datetime) -> int | None:
-    """The locked patient, if their timer still rings."""
-    row = _OWN_CHAT.first(connection, {"patient": patient, "now": now})
-    return None if row is None else row.patient_id
+def chats_of(connection: Connection, whose: Sequence[int], now: datetime) -> dict[int, int]:
+    """Those of the locked patients whose timer still rings."""
+    found = _OWN_CHATS.rows(connection, whose, {"now": now})
+    return {row.patient_id: row.row for row in found}
 
 
 def _next(

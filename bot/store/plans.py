@@ -57,15 +57,6 @@ _RETIME = Prepared(
     .where(_OF_SURGERY, PROMPT.c.key == bindparam("which"), PROMPT.c.state == "planned")
     .values({name: bindparam(f"new_{name}") for name in _RETIMED})
 )
-_BY_ID = Prepared(select(PROMPT).where(PROMPT.c.id == bindparam("prompt")))
-_CLAIM = Prepared(
-    update(PROMPT)
-    .where(PROMPT.c.id == bindparam("prompt"), PROMPT.c.state == "planned")
-    .values(
-        state=bindparam("fate"), reason=bindparam("reason_why"), changed_at=bindparam("changed")
-    )
-    .returning(PROMPT.c.id)
-)
 
 
 def put_prompts(
@@ -185,24 +176,6 @@ def withdraw_prompts(
         return
     changes = {"state": "cancelled", "reason": reason, "changed_at": now}
     connection.execute(_WITHDRAW, {"surgery": operation.id, "keys": list(keys), **changes})
-
-
-def claim_prompt(
-    connection: Connection, prompt: int, state: str, reason: str, now: datetime
-) -> bool:
-    """Move a prompt out of "planned"; False when somebody else already did."""
-    fate = {"prompt": prompt, "fate": state, "reason_why": reason, "changed": now}
-    return _CLAIM.first(connection, fate) is not None
-
-
-def prompt_by_id(connection: Connection, prompt: int) -> PlannedPrompt:
-    """One planned prompt."""
-    return planned(_BY_ID.rows(connection, {"prompt": prompt})[0])
-
-
-def put_off(connection: Connection, prompt: int, until: datetime, reason: str) -> None:
-    """Move a prompt that could not be handled forward, so that it cannot stop the others."""
-    connection.execute(update(PROMPT).where(PROMPT.c.id == prompt).values(due=until, reason=reason))
 
 
 def note_missed(

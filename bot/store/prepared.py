@@ -76,13 +76,13 @@ class Prepared:
         ready = self._on_sqlite(connection)
         return _cursor(connection, ready.sql, ready.values(values)).rowcount
 
-    def run_each(self, connection: Connection, many: Sequence[Values]) -> None:
-        """Run it once for each of these values."""
+    def run_each(self, connection: Connection, many: Sequence[Values]) -> int:
+        """Run it once for each of these values and say how many rows that touched."""
         if connection.dialect.name != "sqlite":
-            connection.execute(self._statement, [dict(values) for values in many])
-            return
+            return connection.execute(self._statement, [dict(values) for values in many]).rowcount
         ready = self._on_sqlite(connection)
-        _cursor(connection, ready.sql, [ready.values(values) for values in many], many=True)
+        given = [ready.values(values) for values in many]
+        return _cursor(connection, ready.sql, given, many=True).rowcount
 
     def _on_sqlite(self, connection: Connection) -> _Ready:
         if self._ready is None:

@@ -112,26 +112,29 @@ def refusal_taken_for_success(patch, practice):
 
 def stop_not_kept(patch, practice):
     """STOP is answered and then not kept."""
-    real = rounds.load_chart
+    real = rounds.load_charts
 
-    def forgetful(connection, practice, patient):
-        chart = real(connection, practice, patient)
-        return replace(chart, conversation=replace(chart.conversation, stopped=False))
+    def forgetful(connection, practice, whose):
+        found = real(connection, practice, whose)
+        return {
+            patient: replace(chart, conversation=replace(chart.conversation, stopped=False))
+            for patient, chart in found.items()
+        }
 
     patch.setattr(effects, "_set_stopped", lambda desk, effect: None)
-    patch.setattr(rounds, "load_chart", forgetful)
+    patch.setattr(rounds, "load_charts", forgetful)
 
 
 def same_prompt_in_two_messages(patch, practice):
     """Each message to a patient is put into the outbox twice, under two keys."""
-    real = mail.outbox.queue
+    real = mail._queue
 
-    def queue(connection, message):
-        real(connection, message)
+    def queue(desk, message):
+        real(desk, message)
         if message.to_role == "patient":
-            real(connection, replace(message, key=f"{message.key}.again"))
+            real(desk, replace(message, key=f"{message.key}.again"))
 
-    patch.setattr(mail.outbox, "queue", queue)
+    patch.setattr(mail, "_queue", queue)
 
 
 DEFECTS = {

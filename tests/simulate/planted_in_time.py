@@ -19,7 +19,7 @@ from bot.service import (
     planning,
     rounds,
 )  # fmt: skip
-from bot.store import claims, conversations, plans
+from bot.store import claims, conversations, firing, plans
 
 LONG_AGO = datetime(2020, 1, 1, tzinfo=UTC)
 
@@ -157,10 +157,9 @@ def quiet_hours_ignored(patch, practice):
 
 def opt_out_honoured_late(patch, practice):
     """A STOP is kept from the next day on."""
-    real = rounds.load_chart
+    real = rounds.load_charts
 
-    def lenient(connection, practice, patient):
-        found = real(connection, practice, patient)
+    def forgetting(found, patient):
         stopped = found.conversation.stopped
         since = outs.setdefault(patient, dispatch_now[0]) if stopped else outs.pop(patient, None)
         fresh = stopped and dispatch_now[0] - since < timedelta(days=1)
@@ -168,13 +167,17 @@ def opt_out_honoured_late(patch, practice):
             found, conversation=replace(found.conversation, stopped=stopped and not fresh)
         )
 
+    def lenient(connection, practice, whose):
+        found = real(connection, practice, whose)
+        return {patient: forgetting(chart, patient) for patient, chart in found.items()}
+
     def tick(practice, now, *most):
         dispatch_now[0] = now
         return real_tick(practice, now, *most)
 
     outs, dispatch_now, real_tick = {}, [LONG_AGO], dispatch.tick
     patch.setattr(dispatch, "tick", tick)
-    patch.setattr(rounds, "load_chart", lenient)
+    patch.setattr(rounds, "load_charts", lenient)
     patch.setattr(effects, "_close_address", lambda desk, wrong: None)
     patch.setattr(planning, "may_differ", lambda before, after: False)
 
@@ -208,17 +211,17 @@ def condition_ignored(patch, practice):
 
 def never_marked(patch, practice):
     """A prompt is handled and stays due."""
-    patch.setattr(plans, "claim_prompt", lambda *rest: True)
+    patch.setattr(firing, "claim_all", lambda *rest: None)
 
 
 def timer_never_cleared(patch, practice):
     """The clock of every chat rings again at once, whatever the chat said."""
-    real = conversations.save_conversation
+    real = conversations._saved
 
-    def save(connection, patient, body, version, wake_at):
-        real(connection, patient, body, version, LONG_AGO)
+    def saved(chat):
+        return real((*chat[:3], LONG_AGO))
 
-    patch.setattr(conversations, "save_conversation", save)
+    patch.setattr(conversations, "_saved", saved)
 
 
 def telling_the_patient_not_noted(patch, practice):

@@ -12,6 +12,7 @@ from bot.store import (
     coaches,
     conversations,
     escalations,
+    firing,
     outbox,
     patients,
     picking,
@@ -95,13 +96,12 @@ def test_a_prompt_is_claimed_once(engine, patient):
         plans.put_prompts(connection, operation, [_prompt("wash.1", NOW)], NOW)
         (found,) = picking.next_prompts(connection, NOW, picking.BEGINNING, 50)
         assert found.patient == patient
-        assert picking.prompt_of(connection, patient, NOW) == found.row
+        assert picking.prompts_of(connection, [patient], NOW) == {patient: found.row}
         assert picking.next_prompts(connection, NOW, found, 50) == []
-        first = plans.claim_prompt(connection, found.row, "sent", "", NOW)
-        second = plans.claim_prompt(connection, found.row, "sent", "", NOW)
-        assert picking.prompt_of(connection, patient, NOW) is None
-    assert first is True
-    assert second is False
+        firing.claim_all(connection, [(found.row, "sent", "")], NOW)
+        with pytest.raises(firing.SettledMeanwhile):
+            firing.claim_all(connection, [(found.row, "sent", "")], NOW)
+        assert picking.prompts_of(connection, [patient], NOW) == {}
 
 
 def test_a_chat_refuses_a_second_writer(engine, patient):
@@ -110,9 +110,11 @@ def test_a_chat_refuses_a_second_writer(engine, patient):
         conversations.save_conversation(connection, patient, "one", version, NOW)
         with pytest.raises(conversations.WrittenMeanwhile):
             conversations.save_conversation(connection, patient, "two", version, None)
+        with pytest.raises(conversations.WrittenMeanwhile):
+            conversations.save_all(connection, [(patient, "three", version, None)])
         assert conversations.load_conversation(connection, patient) == ("one", 1)
-        assert picking.chat_of(connection, patient, NOW) == patient
-        assert picking.chat_of(connection, patient, NOW - timedelta(seconds=1)) is None
+        assert picking.chats_of(connection, [patient], NOW) == {patient: patient}
+        assert picking.chats_of(connection, [patient], NOW - timedelta(seconds=1)) == {}
 
 
 def test_messages_to_one_address_leave_in_order(engine):

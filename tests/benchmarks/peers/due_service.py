@@ -14,7 +14,7 @@ import measured
 
 from bot.channels.recording import RecordingChannel
 from bot.service.rounds import TOGETHER
-from bot.store import picking, plans
+from bot.store import firing, picking
 from bot.store.copying import copy_store
 from bot.store.engine import SQLITE_PRAGMAS, open_engine, writing
 from bot.store.schema import upgrade
@@ -74,10 +74,10 @@ def claims(url):
         while place is not None:
             with writing(engine) as connection:
                 picked = picking.next_prompts(connection, now, place, TOGETHER)
-                for each in picked:
-                    prompt = picking.prompt_of(connection, each.patient, now)
-                    if prompt is not None:
-                        found["done"] += plans.claim_prompt(connection, prompt, "sent", "", now)
+                whose = [each.patient for each in picked]
+                own = picking.prompts_of(connection, whose, now).values() if whose else ()
+                firing.claim_all(connection, [(prompt, "sent", "") for prompt in own], now)
+                found["done"] += len(own)
             place = picked[-1] if picked else None
     engine.dispose()
     return found

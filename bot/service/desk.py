@@ -12,6 +12,7 @@ from bot.core.versions import as_begun
 from bot.service.chart import Chart
 from bot.service.practice import Practice
 from bot.store.later import Later
+from bot.store.many import Reach
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,7 @@ class Desk:
     for_all: str = ""  # the names of everyone, when the turn answers a whole shared phone
     alone: bool = False  # nobody else is on file at the writer's address
     answered: bool = False  # somebody else's turn has answered the writer's phone already
+    reach: Reach | None = None  # as read with the chart; None: to be asked when it is needed
     later: Later | None = None  # where turns that share a commit put what is stored at its end
 
     @property

@@ -143,7 +143,10 @@ def _patient_address(desk: Desk) -> Party | None:
     writer = desk.writer
     if writer is not None and writer.coach is None:
         return writer
-    party = patients.address_of(desk.connection, desk.patient)
+    if desk.reach is not None:
+        party: Party | None = desk.reach.party
+    else:
+        party = patients.address_of(desk.connection, desk.patient)
     return None if party is None or party.stopped else party
 
 

@@ -22,6 +22,7 @@ from bot.service.practice import Practice
 from bot.store import audit, patients, picking
 from bot.store.engine import apart, writing
 from bot.store.later import Later
+from bot.store.many import reach_of_all
 from bot.store.picking import Due
 
 TOGETHER = 50  # rows to a commit; their patients' replies wait for it (docs/performance.md)
@@ -146,10 +147,14 @@ class Round:
         if not rows:
             return
         charts, later = load_charts(connection, self.practice, list(rows)), Later()
+        reach = reach_of_all(connection, list(rows))
         desks = [
-            (Desk(connection, self.practice, charts[patient], self.now, later=later), row)
+            (Desk(
+                connection, self.practice, charts[patient], self.now,
+                reach=reach.get(patient), later=later,
+            ), row)
             for patient, row in rows.items()
-        ]
+        ]  # fmt: skip
         self.work.job(desks, done)
         later.store(connection)
 

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import (
@@ -18,9 +19,9 @@ from sqlalchemy import (
 from sqlalchemy.dialects.postgresql import ARRAY
 
 from bot.core.protocol import FactValue
-from bot.core.record import ItemStatus
+from bot.core.record import ItemStatus, Party
 from bot.store.prepared import Prepared
-from bot.store.tables import FACT, ITEM, SURGERY
+from bot.store.tables import CONTACT, FACT, ITEM, SURGERY
 
 About = Callable[[ColumnElement[bool]], Select[Any]]
 
@@ -57,6 +58,43 @@ _ITEMS = ForMany(
         .order_by(ITEM.c.at, ITEM.c.id)
     ),
 )
+_SAME_PHONE = CONTACT.alias("same_phone")
+# The address that messages go to comes last, in the order of `patients.address_of`.
+_REACH = ForMany(
+    CONTACT.c.patient_id,
+    lambda theirs: (
+        select(CONTACT)
+        .add_columns(
+            select(func.count())
+            .where(
+                _SAME_PHONE.c.channel == CONTACT.c.channel,
+                _SAME_PHONE.c.address == CONTACT.c.address,
+            )
+            .scalar_subquery()
+            .label("people")
+        )
+        .where(theirs, CONTACT.c.coach_id.is_(None))
+        .order_by(CONTACT.c.stopped_at.is_(None), CONTACT.c.wrong_at.is_(None), CONTACT.c.id)
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """A patient's own address that messages go to, and whether nobody else is on file at it."""
+
+    party: Party
+    alone: bool
+
+
+def reach_of_all(connection: Connection, patients: Sequence[int]) -> dict[int, Reach]:
+    """How each patient is reached; who has no address is left out."""
+    return {row.patient_id: _reach(row) for row in _REACH.rows(connection, patients)}
+
+
+def _reach(row: Any) -> Reach:  # noqa: ANN401 - a row
+    stopped = row.stopped_at is not None or row.wrong_at is not None
+    return Reach(Party(row.patient_id, row.channel, row.address, None, stopped), row.people == 1)
 
 
 def facts_of_all(

@@ -22,7 +22,7 @@ MOST_ATTEMPTS = 6
 FIRST_WAIT = timedelta(seconds=20)
 LONGEST_WAIT = timedelta(minutes=15)
 BATCH = 50  # messages to a commit
-BRIEF = timedelta(milliseconds=100)  # an answer waits no longer to be stored (our choice)
+BRIEF = timedelta(milliseconds=25)  # the answer of a gateway that takes longer is stored at once
 Clock = Callable[[], datetime]
 Answer = tuple[Message, str]  # a message that was accepted, and the provider's id of it
 

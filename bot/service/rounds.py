@@ -25,7 +25,8 @@ from bot.store.later import Later
 from bot.store.many import reach_of_all
 from bot.store.picking import Due
 
-TOGETHER = 50  # rows to a commit; their patients' replies wait for it (docs/performance.md)
+TOGETHER = 50  # rows to a commit, for which replies have to wait
+FEWER = 20  # the same where several workers share the rows: each is slower (docs/performance.md)
 PUT_OFF = timedelta(hours=1)  # how far a row that failed is moved, so that it stops nobody else
 
 
@@ -90,10 +91,10 @@ class Round:
 
     def handle_all(self) -> None:
         """Go through what is due until nothing new is found, or `most` are handled."""
-        before = -1
+        before, size = -1, TOGETHER if self.practice.engine.dialect.name == "sqlite" else FEWER
         while before < len(self.seen) < self.most:
             before, place = len(self.seen), picking.BEGINNING
-            while len(self.seen) < self.most and (following := self._next(place, TOGETHER)):
+            while len(self.seen) < self.most and (following := self._next(place, size)):
                 place = following
 
     def _next(self, after: Due, most: int, *, guarded: bool = False) -> Due | None:

@@ -8,7 +8,7 @@ from sqlalchemy import Engine
 
 from bot.cli.opening import prepare_folder, settings_or_stop
 from bot.clock import system_clock
-from bot.core.staff import SHORTEST_PASSWORD, Role
+from bot.core.staff import SHORTEST_PASSWORD, Account, Role
 from bot.service import signing_in
 from bot.service.signing_in import AccountFault, Passwords
 from bot.store import accounts as store
@@ -50,16 +50,30 @@ def password(name: Name, make: Make = False) -> None:
         countdown accounts password "Ann Lee"
     """
     engine = _engine()
-    with reading(engine) as connection:
-        found = store.account_named(connection, name)
-    if found is None:
-        _fail(f"There is no account named '{name}'. See: countdown accounts list")
+    account = _named(engine, name)
     new = _password(make)
     try:
-        signing_in.change_password(engine, Passwords(), found[0], new, system_clock())
+        signing_in.change_password(engine, Passwords(), account, new, system_clock())
     except AccountFault as fault:
         _fail(str(fault))
     _tell(name, new, made=make)
+
+
+@accounts.command()
+def roles(name: Name, role: Roles) -> None:
+    """Give an account these roles instead of those it has, and sign it out everywhere.
+
+    Example:
+
+        countdown accounts roles "Ann Lee" --role nurse --role educator
+    """
+    engine = _engine()
+    account = _named(engine, name)
+    try:
+        signing_in.change_roles(engine, account, role, system_clock())
+    except AccountFault as fault:
+        _fail(str(fault))
+    typer.echo(f"{account.name}: {', '.join(sorted(set(role)))}. Signed out; may sign in anew.")
 
 
 @accounts.command()
@@ -70,13 +84,11 @@ def close(name: Name) -> None:
 
         countdown accounts close "Ann Lee"
     """
-    with writing(_engine()) as connection:
-        found = store.account_named(connection, name)
-        if found is None:
-            _fail(f"There is no account named '{name}'. See: countdown accounts list")
-        now = system_clock()
-        store.close_account(connection, found[0].id, now)
-        store.end_sessions_of(connection, found[0].id, now)
+    engine, now = _engine(), system_clock()
+    account = _named(engine, name)
+    with writing(engine) as connection:
+        store.close_account(connection, account.id, now)
+        store.end_sessions_of(connection, account.id, now)
     typer.echo(f"{name} can no longer sign in.")
 
 
@@ -89,6 +101,14 @@ def list_all() -> None:
         typer.echo(f"{account.name}: {', '.join(sorted(account.roles))}")
     if not found:
         typer.echo('Nobody yet. Make one: countdown accounts add "Ann Lee" --role nurse')
+
+
+def _named(engine: Engine, name: str) -> Account:
+    with reading(engine) as connection:
+        found = store.account_named(connection, name)
+    if found is None:
+        _fail(f"There is no account named '{name}'. See: countdown accounts list")
+    return found[0]
 
 
 def _password(make: bool) -> str:

@@ -19,6 +19,7 @@ from bot.store import accounts, audit
 from bot.store.engine import reading, writing
 
 _TOUCH_EVERY = timedelta(seconds=30)  # a write for every click would be waste
+_NEEDS = "An account needs a person's name and at least one role."
 _AT_ONCE = 2  # a hash takes 64 MiB: signing in must not be a way to fill the memory
 
 
@@ -79,7 +80,7 @@ def add_account(
     wanted = frozenset(roles)
     fault = password_fault(password, name)
     if not name.strip() or not wanted:
-        raise AccountFault("An account needs a person's name and at least one role.")
+        raise AccountFault(_NEEDS)
     if fault:
         raise AccountFault(f"That password will not do. {fault}")
     stored = passwords.hash(password)
@@ -181,3 +182,18 @@ def change_password(
         accounts.end_sessions_of(connection, account.id, now)
         detail = {"account": account.id}
         audit.note(connection, "command line", "password changed", None, now, detail)
+
+
+def change_roles(engine: Engine, account: Account, roles: Iterable[Role], now: datetime) -> None:
+    """Give an account these roles instead of its own, and sign it out everywhere.
+
+    Raises AccountFault for no role.
+    """
+    wanted = frozenset(roles)
+    if not wanted:
+        raise AccountFault(_NEEDS)
+    with writing(engine) as connection:
+        accounts.set_roles(connection, account.id, wanted)
+        accounts.end_sessions_of(connection, account.id, now)
+        detail = {"account": account.id, "roles": sorted(wanted), "before": sorted(account.roles)}
+        audit.note(connection, "command line", "roles changed", None, now, detail)

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
@@ -129,9 +128,3 @@ def _mark(chart: Chart, dated: Dated, now: datetime) -> Mark:
     return told.get(dated.state) or {"planned": to_come, "missed": missed}.get(
         dated.state, Mark(Sign.NOT_NEEDED, "Not sent")
     )
-
-
-def days_before(chart: Chart, at: datetime) -> int:
-    """Calendar days from a moment to surgery."""
-    surgery = chart.operation.surgery
-    return (surgery.on - at.astimezone(ZoneInfo(surgery.zone)).date()).days

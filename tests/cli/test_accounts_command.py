@@ -1,9 +1,12 @@
 import pytest
+from sqlalchemy import select
 from typer.testing import CliRunner
 
 from bot.cli import app
+from bot.clock import system_clock
 from bot.store import accounts
-from bot.store.engine import open_engine, reading
+from bot.store.engine import open_engine, reading, writing
+from bot.store.tables_log import AUDIT
 
 RUN = CliRunner()
 GOOD = "maple kettle orbit dune\n"
@@ -61,3 +64,25 @@ def test_who_left_signs_in_no_more(url):
     assert names(url) == {}
     assert RUN.invoke(app, ["accounts", "close", "ann lee"]).exit_code == 1
     assert "Nobody yet" in RUN.invoke(app, ["accounts", "list"]).output
+
+
+def test_other_roles_are_given_written_down_and_need_a_new_session(url):
+    RUN.invoke(app, ["accounts", "add", "Ann Lee", "--role", "nurse"], input=GOOD)
+    engine, now = open_engine(url), system_clock()
+    with writing(engine) as connection:
+        account, _ = accounts.account_named(connection, "ann lee")
+        accounts.start_session(connection, "a token's hash", account.id, "192.0.2.1", now)
+    roles = ["--role", "educator", "--role", "administrator"]
+    assert RUN.invoke(app, ["accounts", "roles", "ann lee", *roles]).exit_code == 0
+    assert names(url) == {"Ann Lee": ["administrator", "educator"]}
+    with reading(engine) as connection:
+        assert accounts.session_of(connection, "a token's hash") is None
+        noted = connection.execute(select(AUDIT.c.detail).where(AUDIT.c.what == "roles changed"))
+        assert noted.scalar_one()["before"] == ["nurse"]
+
+
+def test_roles_of_nobody_and_no_roles_are_refused(url):
+    RUN.invoke(app, ["accounts", "add", "Ann Lee", "--role", "nurse"], input=GOOD)
+    assert RUN.invoke(app, ["accounts", "roles", "Bea Lee", "--role", "nurse"]).exit_code == 1
+    assert RUN.invoke(app, ["accounts", "roles", "Ann Lee"]).exit_code == 2
+    assert names(url) == {"Ann Lee": ["nurse"]}

@@ -61,3 +61,15 @@ def test_it_says_which_roles_living_processes_hold(tmp_path, monkeypatch) -> Non
     assert "countdown serve --role receiver --role web" in told
     workers.begin(engine, "a host", 3, ("receiver", "web"), system_clock())
     assert "2 scheduler, 2 relay, 1 receiver, 1 web" in RUN.invoke(app, ["doctor"]).output
+
+
+def test_a_database_of_another_version_is_told_and_what_to_do(tmp_path, monkeypatch) -> None:
+    url = f"sqlite:///{tmp_path}/record.db"
+    monkeypatch.setenv("COUNTDOWN_DATABASE", url)
+    assert "it is empty" in RUN.invoke(app, ["doctor"]).output
+    upgrade(open_engine(url), "0008")
+    told = RUN.invoke(app, ["doctor"]).output
+    assert "tables of another version (0008)" in told
+    assert "Back it up first" in told
+    upgrade(open_engine(url))
+    assert "another version" not in RUN.invoke(app, ["doctor"]).output

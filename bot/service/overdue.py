@@ -4,7 +4,8 @@ from datetime import datetime
 from functools import partial
 
 from bot.core.conversation import Escalate
-from bot.core.escalation import is_to_look_again, look_again
+from bot.core.escalation import look_again
+from bot.core.on_call import is_to_look_again
 from bot.service.apart import AGAIN, apart
 from bot.service.cases import due, notify, raise_case, save
 from bot.service.chart import load_chart

@@ -7,6 +7,8 @@ from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
+from bot.core.telephones import grouped
+
 STEPS = {
     "opened": "Reported",
     "patient_told": "The patient was told what happens next",
@@ -52,7 +54,7 @@ def page_environment(titles: tuple[tuple[str, str], ...]) -> Environment:
         iso=iso,
         span=span,
         tel=tel,
-        number=number,
+        number=grouped,
         words=words,
         capital=capital,
     )
@@ -91,12 +93,6 @@ def tel(address: str) -> str:
     """The target of a link that dials; "" when the address is no telephone number."""
     digits = re.sub(r"[\s().-]", "", address)
     return f"tel:{digits}" if re.fullmatch(r"\+?\d{3,15}", digits) else ""
-
-
-def number(address: str) -> str:
-    """A telephone number grouped for reading: "+1 202-555-0150"; anything else as it is."""
-    found = re.fullmatch(r"\+1(\d{3})(\d{3})(\d{4})", address)
-    return "+1 " + "-".join(found.groups()) if found else address
 
 
 def words(name: str) -> str:

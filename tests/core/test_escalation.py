@@ -203,5 +203,5 @@ def test_the_summary_is_laid_out_for_a_nurse_in_the_patients_own_words():
         " Coach: Marguerite.",
         "A: Reported by message, not judged by a clinician. since: last night."
         ' WORSE Mon 08 Mar 10:06: Rash "itchy spots too".',
-        "R: Please acknowledge by Mon 08 Mar 10:21, call the patient (+1-202-555-0150) and decide.",
+        "R: Please acknowledge by Mon 08 Mar 10:21, call the patient (+1 202-555-0150) and decide.",
     ]

@@ -59,7 +59,6 @@ TABLE: tuple[Line, ...] = (
     # Who is ready, and one patient
     get("/readiness", readiness_pages.page, CARE),
     get("/patients/{patient:int}", patient_pages.page, CARE),
-    get("/patients/{patient:int}/strip.svg", patient_pages.strip_image, CARE),
     get("/patients/{patient:int}/handout", enrol_pages.handout, CARE),
     post("/patients/{patient:int}/link", enrol_pages.make_link, CARE),
     post("/patients/{patient:int}/message", patient_pages.message, NURSE),

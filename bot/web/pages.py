@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from babel import Locale, UnknownLocaleError
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from bot.core.telephones import grouped
@@ -56,6 +57,7 @@ def page_environment(titles: tuple[tuple[str, str], ...]) -> Environment:
         tel=tel,
         number=grouped,
         words=words,
+        language_name=language_name,
         capital=capital,
     )
     made.filters["moment_of"] = datetime.fromisoformat
@@ -93,6 +95,14 @@ def tel(address: str) -> str:
     """The target of a link that dials; "" when the address is no telephone number."""
     digits = re.sub(r"[\s().-]", "", address)
     return f"tel:{digits}" if re.fullmatch(r"\+?\d{3,15}", digits) else ""
+
+
+def language_name(code: str) -> str:
+    """The English name of a language: "es" is "Spanish"; a code that nobody knows as it is."""
+    try:
+        return Locale.parse(code).get_display_name("en") or code
+    except (UnknownLocaleError, ValueError):
+        return code
 
 
 def words(name: str) -> str:

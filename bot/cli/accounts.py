@@ -6,11 +6,16 @@ from typing import Annotated, NoReturn
 import typer
 from sqlalchemy import Engine
 
+from bot.cli.check import shipped
 from bot.cli.opening import prepare_folder, settings_or_stop
 from bot.clock import system_clock
-from bot.core.staff import SHORTEST_PASSWORD, Account, Role
-from bot.service import signing_in
-from bot.service.signing_in import AccountFault, Passwords
+from bot.content.faults import ContentFaults
+from bot.content.load import load_rules
+from bot.core.passwords import SHORTEST
+from bot.core.staff import Account, Role
+from bot.service import accounts as service
+from bot.service.accounts import AccountFault
+from bot.service.signing_in import Passwords
 from bot.store import accounts as store
 from bot.store.engine import open_engine, reading, writing
 from bot.store.schema import upgrade
@@ -35,7 +40,7 @@ def add(name: Name, role: Roles, make: Make = False) -> None:
     engine = _engine()
     password = _password(make)
     try:
-        signing_in.add_account(engine, Passwords(), name, role, password, system_clock())
+        service.add_account(engine, Passwords(), name, role, password, system_clock(), _hospital())
     except AccountFault as fault:
         _fail(str(fault))
     _tell(name, password, made=make)
@@ -53,7 +58,7 @@ def password(name: Name, make: Make = False) -> None:
     account = _named(engine, name)
     new = _password(make)
     try:
-        signing_in.change_password(engine, Passwords(), account, new, system_clock())
+        service.change_password(engine, Passwords(), account, new, system_clock(), _hospital())
     except AccountFault as fault:
         _fail(str(fault))
     _tell(name, new, made=make)
@@ -70,7 +75,7 @@ def roles(name: Name, role: Roles) -> None:
     engine = _engine()
     account = _named(engine, name)
     try:
-        signing_in.change_roles(engine, account, role, system_clock())
+        service.change_roles(engine, account, role, system_clock())
     except AccountFault as fault:
         _fail(str(fault))
     typer.echo(f"{account.name}: {', '.join(sorted(set(role)))}. Signed out; may sign in anew.")
@@ -103,6 +108,14 @@ def list_all() -> None:
         typer.echo('Nobody yet. Make one: countdown accounts add "Ann Lee" --role nurse')
 
 
+def _hospital() -> str:
+    """The hospital's name; "" while its rules cannot be read, which `countdown check` tells."""
+    try:
+        return load_rules(shipped()).hospital
+    except ContentFaults:
+        return ""
+
+
 def _named(engine: Engine, name: str) -> Account:
     with reading(engine) as connection:
         found = store.account_named(connection, name)
@@ -117,7 +130,7 @@ def _password(make: bool) -> str:
         return new_secret()[:24]
     if not sys.stdin.isatty():
         return sys.stdin.readline().rstrip("\n")
-    asked = f"Password, at least {SHORTEST_PASSWORD} signs (four unrelated words do well)"
+    asked = f"Password, at least {SHORTEST} signs (four unrelated words do well)"
     return str(typer.prompt(asked, hide_input=True, confirmation_prompt="The same again"))
 
 

@@ -5,7 +5,6 @@ known one, and gets the same answer.
 """
 
 import hashlib
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from threading import BoundedSemaphore
@@ -14,17 +13,12 @@ from pwdlib import PasswordHash
 from pwdlib.hashers.argon2 import Argon2Hasher
 from sqlalchemy import Connection, Engine
 
-from bot.core.staff import Account, Role, Session, password_fault, same_name
+from bot.core.staff import Account, Session, same_name
 from bot.store import accounts, audit
 from bot.store.engine import reading, writing
 
 _TOUCH_EVERY = timedelta(seconds=30)  # a write for every click would be waste
-_NEEDS = "An account needs a person's name and at least one role."
 _AT_ONCE = 2  # a hash takes 64 MiB: signing in must not be a way to fill the memory
-
-
-class AccountFault(ValueError):
-    """The account cannot be made so; the message says why."""
 
 
 class Passwords:
@@ -66,31 +60,6 @@ class TryAgain:
 def hashed(token: str) -> str:
     """What is stored of a session's secret."""
     return hashlib.sha256(token.encode()).hexdigest()
-
-
-def add_account(
-    engine: Engine,
-    passwords: Passwords,
-    name: str,
-    roles: Iterable[Role],
-    password: str,
-    now: datetime,
-) -> int:
-    """Make an account. Raises AccountFault for a taken name, no role, or a weak password."""
-    wanted = frozenset(roles)
-    fault = password_fault(password, name)
-    if not name.strip() or not wanted:
-        raise AccountFault(_NEEDS)
-    if fault:
-        raise AccountFault(f"That password will not do. {fault}")
-    stored = passwords.hash(password)
-    with writing(engine) as connection:
-        made = accounts.add_account(connection, name, wanted, stored, now)
-        if made is None:
-            raise AccountFault(f"There is an account named '{name}' already. Take another name.")
-        detail = {"account": made, "roles": sorted(wanted)}
-        audit.note(connection, "command line", "account made", None, now, detail)
-    return made
 
 
 def sign_in(
@@ -167,33 +136,3 @@ def sign_out(engine: Engine, token: str, now: datetime) -> None:
     """End one browser's session."""
     with writing(engine) as connection:
         accounts.end_session(connection, hashed(token), now)
-
-
-def change_password(
-    engine: Engine, passwords: Passwords, account: Account, password: str, now: datetime
-) -> None:
-    """Store another password and sign the account out everywhere. Raises AccountFault."""
-    fault = password_fault(password, account.name)
-    if fault:
-        raise AccountFault(f"That password will not do. {fault}")
-    stored = passwords.hash(password)
-    with writing(engine) as connection:
-        accounts.set_password(connection, account.id, stored)
-        accounts.end_sessions_of(connection, account.id, now)
-        detail = {"account": account.id}
-        audit.note(connection, "command line", "password changed", None, now, detail)
-
-
-def change_roles(engine: Engine, account: Account, roles: Iterable[Role], now: datetime) -> None:
-    """Give an account these roles instead of its own, and sign it out everywhere.
-
-    Raises AccountFault for no role.
-    """
-    wanted = frozenset(roles)
-    if not wanted:
-        raise AccountFault(_NEEDS)
-    with writing(engine) as connection:
-        accounts.set_roles(connection, account.id, wanted)
-        accounts.end_sessions_of(connection, account.id, now)
-        detail = {"account": account.id, "roles": sorted(wanted), "before": sorted(account.roles)}
-        audit.note(connection, "command line", "roles changed", None, now, detail)

@@ -18,9 +18,10 @@ from bot.channels.trial import TrialChannel
 from bot.config_sections import Settings
 from bot.core.escalation import Disposition
 from bot.core.staff import Role
+from bot.service.accounts import add_account
 from bot.service.enrolment import Enrolment
 from bot.service.practice import Practice
-from bot.service.signing_in import Passwords, add_account
+from bot.service.signing_in import Passwords
 from bot.store.engine import open_engine
 from bot.store.schema import upgrade
 from bot.web.app import make_app

@@ -14,6 +14,7 @@ from bot.content.load import load_rules
 from bot.core.passwords import SHORTEST
 from bot.core.staff import Account, Role
 from bot.service import accounts as service
+from bot.service import second_factor
 from bot.service.accounts import AccountFault
 from bot.service.signing_in import Passwords
 from bot.store import accounts as store
@@ -79,6 +80,21 @@ def roles(name: Name, role: Roles) -> None:
     except AccountFault as fault:
         _fail(str(fault))
     typer.echo(f"{account.name}: {', '.join(sorted(set(role)))}. Signed out; may sign in anew.")
+
+
+@accounts.command("forget-code")
+def forget_code(name: Name) -> None:
+    """Ask an account for no code any more: the phone and the recovery codes are lost.
+
+    Example:
+
+        countdown accounts forget-code "Ann Lee"
+    """
+    engine = _engine()
+    account = _named(engine, name)
+    if not second_factor.forget(engine, account, system_clock()):
+        _fail(f"{account.name} had set up no code.")
+    typer.echo(f"{account.name} signs in with the password alone, and may set up a code again.")
 
 
 @accounts.command()

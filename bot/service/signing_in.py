@@ -14,6 +14,7 @@ from pwdlib.hashers.argon2 import Argon2Hasher
 from sqlalchemy import Connection, Engine
 
 from bot.core.staff import Account, Session, same_name
+from bot.service import second_factor
 from bot.store import accounts, audit
 from bot.store.engine import reading, writing
 
@@ -48,11 +49,12 @@ class Attempt:
     name: str
     password: str
     address: str  # the network address that it came from
+    code: str = ""  # of the second factor, where there is one
 
 
 @dataclass(frozen=True, slots=True)
 class TryAgain:
-    """Refused. `after` is how long to wait; zero when the name or the password is wrong."""
+    """Refused. `after` is how long to wait; zero when name, password or code is wrong."""
 
     after: timedelta = timedelta(0)
 
@@ -68,8 +70,9 @@ def sign_in(
     """Compare the password and start a session under `token`, a fresh secret.
 
     1. Refuse while an earlier failure still costs time; 2. count a failure in advance, so that
-    tries made at once cannot slip past each other; 3. compare; 4. on success forget the failures,
-    store the session and write it down.
+    tries made at once cannot slip past each other; 3. compare, and ask for the code where the
+    account has a second factor; 4. on success forget the failures, store the session and write it
+    down. Which of the three was wrong is not said.
     """
     with writing(engine) as connection:
         found = accounts.account_named(connection, attempt.name)
@@ -80,7 +83,7 @@ def sign_in(
         for counter in whose:
             accounts.count_failure(connection, counter, now)
     fits, newer = passwords.fits(attempt.password, found[1] if found else None)
-    if not fits or found is None:
+    if found is None or not fits or not _code_opens(engine, found[0], attempt.code, now):
         _note_failure(engine, found[0] if found else None, now)
         return TryAgain()
     with writing(engine) as connection:
@@ -88,6 +91,11 @@ def sign_in(
         if newer is not None:
             accounts.set_password(connection, found[0].id, newer)
     return found[0]
+
+
+def _code_opens(engine: Engine, account: Account, code: str, now: datetime) -> bool:
+    with writing(engine) as connection:
+        return second_factor.opens(connection, account, code, now)
 
 
 def _counters(connection: Connection, attempt: Attempt, account: Account | None) -> list[str]:

@@ -6,6 +6,7 @@ with a forged form.
 """
 
 from bot.web import (
+    account_pages,
     change_pages,
     content_pages,
     draft_pages,
@@ -41,6 +42,11 @@ TABLE: tuple[Line, ...] = (
     Line("POST", "/sign-in", signing_pages.sign_in, EVERYONE, open=True),
     post("/session/stay", signing_pages.stay, STAFF),
     post("/sign-out", signing_pages.sign_out, STAFF),
+    # One's own account
+    get("/account", account_pages.page, STAFF),
+    post("/account/code", account_pages.begin, STAFF),
+    post("/account/code/confirm", account_pages.confirm, STAFF),
+    post("/account/code/remove", account_pages.remove, STAFF),
     # Needs you
     get("/", needs_you.page, CARE),
     get("/live/needs-you", needs_you.part, CARE, live=True),

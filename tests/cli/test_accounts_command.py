@@ -86,3 +86,10 @@ def test_roles_of_nobody_and_no_roles_are_refused(url):
     assert RUN.invoke(app, ["accounts", "roles", "Bea Lee", "--role", "nurse"]).exit_code == 1
     assert RUN.invoke(app, ["accounts", "roles", "Ann Lee"]).exit_code == 2
     assert names(url) == {"Ann Lee": ["nurse"]}
+
+
+def test_a_code_that_was_never_set_up_cannot_be_forgotten(url):
+    RUN.invoke(app, ["accounts", "add", "Ann Lee", "--role", "nurse"], input=GOOD)
+    refused = RUN.invoke(app, ["accounts", "forget-code", "Ann Lee"])
+    assert refused.exit_code == 1
+    assert "had set up no code" in refused.output

@@ -1,15 +1,18 @@
 import pytest
+from pwdlib.hashers.argon2 import Argon2Hasher
 from sqlalchemy import select
 from typer.testing import CliRunner
 
 from bot.cli import app
 from bot.clock import system_clock
+from bot.service.signing_in import Passwords
 from bot.store import accounts
 from bot.store.engine import open_engine, reading, writing
 from bot.store.tables_log import AUDIT
 
 RUN = CliRunner()
 GOOD = "maple kettle orbit dune\n"
+QUICK = Passwords(Argon2Hasher(time_cost=1, memory_cost=8, parallelism=1))
 
 
 @pytest.fixture
@@ -17,6 +20,7 @@ def url(tmp_path, monkeypatch):
     where = f"sqlite:///{tmp_path / 'new folder' / 'countdown.db'}"
     monkeypatch.setenv("COUNTDOWN_DATABASE", where)
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("bot.cli.accounts.Passwords", lambda: QUICK)
     return where
 
 
@@ -30,6 +34,14 @@ def test_the_first_account_is_made_on_a_store_that_did_not_exist(url):
     assert made.exit_code == 0
     assert "kettle" not in made.output
     assert names(url) == {"Ann Lee": ["nurse"]}
+
+
+def test_the_password_is_stored_as_a_costly_hash(url, monkeypatch):
+    monkeypatch.setattr("bot.cli.accounts.Passwords", Passwords)
+    RUN.invoke(app, ["accounts", "add", "Ann Lee", "--role", "nurse"], input=GOOD)
+    with reading(open_engine(url)) as connection:
+        _, stored = accounts.account_named(connection, "Ann Lee")
+    assert stored.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
 
 
 def test_a_made_password_is_printed_once_and_is_long(url):

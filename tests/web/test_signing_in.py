@@ -65,9 +65,9 @@ def test_a_session_ends_after_twelve_hours_whatever_is_clicked(ward):
     browser = ward.signed_in()
     for _ in range(71):
         ward.wait(minutes=10)
-        assert browser.get("/").status_code == 200
+        assert browser.get("/account").status_code == 200
     ward.wait(minutes=10)
-    assert browser.get("/").status_code == 303
+    assert browser.get("/account").status_code == 303
 
 
 def test_staying_signed_in_starts_the_quarter_of_an_hour_again(ward):

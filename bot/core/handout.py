@@ -9,7 +9,8 @@ HANDOUT = "handout"
 HANDOUT_LINES = (
     "title", "operation", "arrival_later", "who", "office", "after_hours", "emergency",
     "not_for_emergencies", "scan", "scan_name", "once", "texts", "dates", "day", "about",
-    "medicines", "hold", "changes",
+    "medicines", "hold", "changes", "coach_title", "coach_for", "coach_scan", "coach_asked",
+    "coach_invited",
 )  # fmt: skip
 
 

@@ -80,6 +80,20 @@ def test_a_thread_is_read_with_how_it_was_understood(site, sign_in):
     assert strip.bounding_box()["width"] > 300
 
 
+@pytest.mark.parametrize("width", [1280, 390])
+def test_a_qr_code_is_whole_and_large_enough_to_be_scanned(site, sign_in, width):
+    site.ward.enrol()
+    page = sign_in("Ann Lee", "/account", width=width)
+    page.get_by_role("button", name="Set it up").click()
+    code = page.locator("svg.segno")
+    drawn = code.locator("path").last.bounding_box()
+    paper = code.bounding_box()
+    for start, size in (("x", "width"), ("y", "height")):
+        assert paper[start] <= drawn[start]
+        assert drawn[start] + drawn[size] <= paper[start] + paper[size]
+        assert drawn[size] > 150
+
+
 LUMINANCE = """one => {
   const canvas = document.createElement("canvas").getContext("2d");
   canvas.fillStyle = getComputedStyle(one).fill;

@@ -137,6 +137,17 @@ def same_prompt_in_two_messages(patch, practice):
     patch.setattr(mail, "_queue", queue)
 
 
+def telling_the_patient_not_noted(patch, practice):
+    """The answer to an alarm never leaves."""
+    real = mail.outbox.queue
+
+    def queue(connection, message):
+        silent = message.escalation is not None and message.to_role == "patient"
+        return None if silent else real(connection, message)
+
+    patch.setattr(mail.outbox, "queue", queue)
+
+
 DEFECTS = {
     "unique_key_dropped": (unique_key_dropped, "doubled"),
     "answer_not_recorded": (answer_not_recorded, "doubled"),
@@ -149,4 +160,5 @@ DEFECTS = {
     "refusal_taken_for_success": (refusal_taken_for_success, "lost"),
     "stop_not_kept": (stop_not_kept, "after_stop"),
     "same_prompt_in_two_messages": (same_prompt_in_two_messages, "doubled"),
+    "telling_the_patient_not_noted": (telling_the_patient_not_noted, "alarms_unanswered"),
 }

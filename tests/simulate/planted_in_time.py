@@ -79,11 +79,11 @@ def forgotten_by_the_scheduler(patch, practice):
     pick = dispatch._PROMPTS.pick
 
     def passing_over(connection, now, after, most):
-        found = pick(connection, now, after, most)
-        while found and found[-1].patient % 3 == 0:
-            after, kept = found[-1], found[:-1]
-            found = kept or pick(connection, now, after, most)
-        return [each for each in found if each.patient % 3]
+        while found := pick(connection, now, after, most):
+            if kept := [each for each in found if each.patient % 3]:
+                return kept
+            after = found[-1]
+        return []
 
     patch.setattr(dispatch, "_PROMPTS", replace(dispatch._PROMPTS, pick=passing_over))
 
@@ -160,12 +160,10 @@ def opt_out_honoured_late(patch, practice):
     real = rounds.load_charts
 
     def forgetting(found, patient):
-        stopped = found.conversation.stopped
-        since = outs.setdefault(patient, dispatch_now[0]) if stopped else outs.pop(patient, None)
-        fresh = stopped and dispatch_now[0] - since < timedelta(days=1)
-        return replace(
-            found, conversation=replace(found.conversation, stopped=stopped and not fresh)
-        )
+        talk, now = found.conversation, dispatch_now[0]
+        since = outs.setdefault(patient, now) if talk.stopped else outs.pop(patient, None)
+        fresh = talk.stopped and now - since < timedelta(days=1)
+        return replace(found, conversation=replace(talk, stopped=talk.stopped and not fresh))
 
     def lenient(connection, practice, whose):
         found = real(connection, practice, whose)
@@ -224,17 +222,6 @@ def timer_never_cleared(patch, practice):
     patch.setattr(conversations, "_saved", saved)
 
 
-def telling_the_patient_not_noted(patch, practice):
-    """The answer to an alarm never leaves."""
-    real = mail.outbox.queue
-
-    def queue(connection, message):
-        silent = message.escalation is not None and message.to_role == "patient"
-        return None if silent else real(connection, message)
-
-    patch.setattr(mail.outbox, "queue", queue)
-
-
 IN_TIME = {
     "send_before_commit": (send_before_commit, "doubled"),
     "retry_under_a_new_key": (retry_under_a_new_key, "doubled"),
@@ -255,5 +242,4 @@ IN_TIME = {
     "condition_ignored": (condition_ignored, "at_wrong_times"),
     "never_marked": (never_marked, "stuck"),
     "timer_never_cleared": (timer_never_cleared, "stuck"),
-    "telling_the_patient_not_noted": (telling_the_patient_not_noted, "alarms_unanswered"),
 }

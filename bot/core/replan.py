@@ -22,6 +22,7 @@ class StoredPrompt:
 
     prompt: PlannedPrompt
     settled: bool = False
+    sent_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from bot.core.record import CoachRecord, ItemStatus, Operation, PatientRecord
 from bot.core.values import surgery_values
 from bot.core.versions import as_begun
 from bot.service.practice import Practice
-from bot.store import charts, coaches, patients, plans
+from bot.store import charts, coaches, items, patients
 
 DONE = frozenset({"done", "not_needed"})  # item values after which nobody is asked again
 
@@ -65,7 +65,7 @@ def load_chart(connection: Connection, practice: Practice, patient: int) -> Char
         facts=patients.facts_of(connection, patient),
         holds=patients.holds_of(connection, patient) if head.holds else (),
         coaches=coaches.coaches_of(connection, patient) if head.coaches else (),
-        items=plans.items_of(connection, operation),
+        items=items.items_of(connection, operation),
     )
 
 

@@ -23,7 +23,7 @@ from bot.service.cases import raise_cases
 from bot.service.chart import values
 from bot.service.desk import Desk
 from bot.service.inviting import invite_named
-from bot.store import coaches, outbox, patients, plans
+from bot.store import coaches, items, outbox, patients
 from bot.store.consents import Consent, note_consent
 
 _LEVELS = {"trouble": CopyLevel.TROUBLE_ONLY}  # older content says `trouble`
@@ -105,7 +105,7 @@ def _explained(desk: Desk, effect: Escalate, learned: Mapping[str, str]) -> Esca
 
 def _record(desk: Desk, effect: Record) -> None:
     by = desk.staff or effect.by
-    plans.record_item(
+    items.record_item(
         desk.connection, desk.chart.operation, effect.item, effect.value, by, desk.now
     )
 

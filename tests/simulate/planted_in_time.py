@@ -9,7 +9,7 @@ from bot.core.facts import wanted
 from bot.core.occurrences import occurrences
 from bot.core.protocol import Anchor
 from bot.service import cases, chart, dispatch, effects, mail, outbox, overdue, planning
-from bot.store import conversations, plans
+from bot.store import conversations, items, plans
 from bot.store import outbox as outbox_rows
 
 LONG_AGO = datetime(2020, 1, 1, tzinfo=UTC)
@@ -130,14 +130,14 @@ def coach_before_joining(patch, practice):
 
 def wash_recorded_twice(patch, practice):
     """One answer counts for the next wash as well."""
-    real = plans.record_item
+    real = items.record_item
 
     def record(connection, operation, name, value, by, now):
         real(connection, operation, name, value, by, now)
         if name.startswith("wash_") and name[5:].isdigit():
             real(connection, operation, f"wash_{int(name[5:]) + 1}", value, by, now)
 
-    patch.setattr(plans, "record_item", record)
+    patch.setattr(items, "record_item", record)
 
 
 def quiet_hours_ignored(patch, practice):

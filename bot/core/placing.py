@@ -56,10 +56,13 @@ def _in_time(occurrence: Occurrence, here: Place) -> PlannedPrompt | NotPlanned:
     return _planned(occurrence, due, closes, here)
 
 
-def place(it: Meant, here: Place, horizon: datetime) -> PlannedPrompt | NotPlanned:
+def place(
+    it: Meant, here: Place, horizon: datetime, put_off: datetime | None = None
+) -> PlannedPrompt | NotPlanned:
     """Give the message to send, not before `horizon` (UTC), or why there is none.
 
     A prompt whose time has passed follows its `late` rule, or catches up while it still helps.
+    `put_off` is the later time that an earlier plan gave it, to spread what comes late.
     """
     occurrence, message = it.occurrence, it.message
     if isinstance(message, NotPlanned) or message.due >= horizon or occurrence.due is None:
@@ -69,18 +72,25 @@ def place(it: Meant, here: Place, horizon: datetime) -> PlannedPrompt | NotPlann
         if ahead is None:
             return _not_planned(occurrence, "quiet_hours")
         return _planned(occurrence, ahead, message.closes, here)
-    return _late(occurrence, message.closes, here, horizon)
+    return _late(occurrence, message.closes, here, horizon, put_off)
 
 
 def _late(
-    occurrence: Occurrence, closes: datetime, here: Place, horizon: datetime
+    occurrence: Occurrence,
+    closes: datetime,
+    here: Place,
+    horizon: datetime,
+    put_off: datetime | None,
 ) -> PlannedPrompt | NotPlanned:
-    late = occurrence.prompt.late
-    if late is Late.SKIP or (occurrence.repeated and closes < horizon):
+    if occurrence.repeated and closes < horizon:
         return _not_planned(occurrence, "not_needed")
-    at = None if late is Late.NURSE else _first_allowed(closes, occurrence, here, horizon)
+    late = occurrence.prompt.late
+    if late is Late.SEND:
+        at = _first_allowed(closes, occurrence, here, horizon)
+    else:  # late only after the day that it was given
+        at = put_off if put_off is not None and horizon <= put_off <= closes else None
     if at is None:
-        return _not_planned(occurrence, "too_late")
+        return _not_planned(occurrence, "not_needed" if late is Late.SKIP else "too_late")
     return _planned(occurrence, at, closes, here, catch_up=True)
 
 

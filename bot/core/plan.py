@@ -1,8 +1,9 @@
 """Makes a patient's dated countdown from protocol, rules, the patient's record and the surgery."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, time
 from functools import lru_cache
+from types import MappingProxyType
 
 from bot.core.catching_up import spread
 from bot.core.countdown import day_offset, elapsed, instant, local_date
@@ -24,6 +25,7 @@ from bot.core.same import Same
 
 NURSE_TOLD_BY = time(12, 0)  # the day before, when the start is still missing
 _Rank = tuple[int, datetime, int]  # priority, time first meant, place in the protocol
+NOTHING: Mapping[str, datetime] = MappingProxyType({})
 _RANK = {priority: rank for rank, priority in enumerate(Priority)}
 
 
@@ -34,16 +36,20 @@ def make_countdown(
     surgery: Surgery,
     now: datetime,
     sent: Sequence[tuple[str, datetime]] = (),
+    put_off: Mapping[str, datetime] = NOTHING,
 ) -> Countdown:
     """Plan every prompt of `protocol` for this patient, none before enrolment or before `now`.
 
     Candidate facts should already hold the defaults of the content. `sent` are (recipient, instant)
-    of messages that already went out; they count towards the daily limit.
+    of messages that already went out; they count towards the daily limit. `put_off` are the times
+    that an earlier plan gave what it spread over later days, by the key of the part.
     """
     here = Place(rules, surgery, candidate.dawn_agreed)
     horizon = elapsed(max(now, candidate.enrolled_at), 0)
     past_holds, current = _split_past_holds(_wished(protocol, here, candidate), here, horizon)
-    outcomes = [(it.occurrence, place(it, here, horizon)) for it in current]
+    outcomes = [
+        (it.occurrence, place(it, here, horizon, put_off.get(it.occurrence.key))) for it in current
+    ]
     rest = [outcome for _, outcome in outcomes if isinstance(outcome, NotPlanned)]
     return Countdown(
         prompts=_within_limit(outcomes, here, sent),

@@ -36,6 +36,17 @@ class Replan:
     missed: tuple[NotPlanned, ...] = ()  # for the nurse; what was settled already is left out
 
 
+def put_off(stored: Iterable[StoredPrompt]) -> dict[str, datetime]:
+    """The times given to what is still to come later than first meant, by the key of the part."""
+    return {
+        part.key: one.prompt.due
+        for one in stored
+        if not one.settled
+        for part in one.prompt.parts
+        if part.catch_up
+    }
+
+
 def replan(stored: Sequence[StoredPrompt], new: Countdown, now: datetime) -> Replan:
     """Compare the stored countdown with the new one.
 

@@ -9,7 +9,7 @@ from bot.core.conversation import Escalate
 from bot.core.plan import facts_read, lines_for, make_countdown
 from bot.core.planned import Countdown, NotPlanned
 from bot.core.protocol import Candidate, Protocol
-from bot.core.replan import StoredPrompt, replan
+from bot.core.replan import StoredPrompt, put_off, replan
 from bot.service.chart import Chart, candidate
 from bot.service.desk import Desk
 from bot.store import plans, surgeries
@@ -89,7 +89,9 @@ def _countdown(desk: Desk, protocol: Protocol, stored: Sequence[StoredPrompt] = 
     chart = desk.chart
     known = candidate(chart, desk.practice)
     sent = [(one.prompt.to, one.sent_at) for one in stored if one.sent_at is not None]
-    return make_countdown(protocol, chart.rules, known, chart.operation.surgery, desk.now, sent)
+    return make_countdown(
+        protocol, chart.rules, known, chart.operation.surgery, desk.now, sent, put_off(stored)
+    )
 
 
 def preview(desk: Desk) -> Countdown:

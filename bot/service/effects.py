@@ -20,7 +20,7 @@ from bot.core.dialogue_draft import fact_value
 from bot.core.plan import facts_read
 from bot.core.wording import say_text
 from bot.service.cases import raise_cases
-from bot.service.chart import values
+from bot.service.chart import DONE, values
 from bot.service.desk import Desk
 from bot.service.inviting import invite_named
 from bot.store import coaches, items, outbox, patients
@@ -72,6 +72,8 @@ def _moves_plan(desk: Desk, effect: Effect) -> bool:
             if fact != "coach_sees" and (type(known), known) == (type(told), told):
                 return False  # they said it before
             return fact in _CONSENTS or fact in facts_read(desk.chart.protocol)
+        case Record(item=item, value=value):
+            return value not in DONE and item in desk.chart.done
         case _:
             return False
 

@@ -57,11 +57,14 @@ def may_differ(before: Desk, after: Desk) -> bool:
     """False when planning would look at the very same things before and after a turn.
 
     Facts count by the lines of the protocol that they let in or keep out. An item that was done
-    meanwhile is no reason: its prompt is not asked when its time comes.
+    meanwhile is no reason: its prompt is not asked when its time comes. One that is done no more
+    is, for its prompts may have been left out since.
     """
     if must_be_asked(before.chart.facts) != must_be_asked(after.chart.facts):
         return True
     was, known = (candidate(desk.chart, desk.practice) for desk in (before, after))
+    if was.done - known.done:
+        return True
     if _beside_facts(before.chart, was) != _beside_facts(after.chart, known):
         return True
     protocol, surgery = after.chart.protocol, after.chart.operation.surgery

@@ -1,6 +1,5 @@
 """Where a dated occurrence may really go: out of quiet hours, and not before it can be sent."""
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from bot.core.countdown import elapsed, local_date
@@ -8,12 +7,13 @@ from bot.core.occurrences import Occurrence
 from bot.core.planned import NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Anchor, Late, Rules, Surgery
 from bot.core.quiet import evening_before, is_quiet, next_waking
+from bot.core.value import value
 
 CATCH_UP_DELAY = timedelta(minutes=15)  # the welcome comes first, then what should have come before
 AHEAD_OF = frozenset({Anchor.START, Anchor.ARRIVAL, Anchor.LAST_FOOD, Anchor.LAST_DRINK})
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Place:
     """What placing needs to know, whatever the time is."""
 
@@ -34,7 +34,7 @@ class Place:
         return next_waking(moment, self.surgery.zone, self.rules)
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Meant:
     """An occurrence, and its message as long as nothing is late, or why there is none."""
 

@@ -75,7 +75,9 @@ def _facts_read(same: Same[Protocol]) -> frozenset[str]:
 def lines_for(protocol: Protocol, candidate: Candidate, surgery: Surgery) -> tuple[bool, ...]:
     """Of each line of the protocol, whether its conditions hold: all that facts do to a plan."""
     facts = derive_facts(candidate, surgery)
-    return tuple(wanted(p.only_if, p.not_if, facts) for p in protocol.prompts)
+    return tuple(
+        not (p.only_if or p.not_if) or wanted(p.only_if, p.not_if, facts) for p in protocol.prompts
+    )
 
 
 def _wished(protocol: Protocol, here: Place, candidate: Candidate) -> list[Meant]:

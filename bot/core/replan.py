@@ -6,17 +6,17 @@ changes nothing.
 """
 
 from collections.abc import Iterable, Mapping, Sequence, Set
-from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from bot.core.changed import replace
 from bot.core.planned import Countdown, NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Priority
+from bot.core.value import value
 
 _NEVER = datetime.min.replace(tzinfo=UTC)
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class StoredPrompt:
     """A planned prompt on record. `settled`: it was sent, or given up for good and reported."""
 
@@ -25,7 +25,7 @@ class StoredPrompt:
     sent_at: datetime | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Replan:
     """What to do to the record. Keys are those of the messages."""
 

@@ -1,7 +1,7 @@
 """One patient's chart: everything on record that a decision about them may need."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -14,6 +14,7 @@ from bot.core.facts import derive_facts
 from bot.core.office import is_open
 from bot.core.protocol import Candidate, FactValue, MedicineHold, Protocol, Rules, protocol_for
 from bot.core.record import CoachRecord, ItemStatus, Operation, PatientRecord
+from bot.core.value import value
 from bot.core.values import surgery_values
 from bot.core.versions import as_begun
 from bot.service.practice import Practice
@@ -22,7 +23,7 @@ from bot.store import charts, coaches, items, patients
 DONE = frozenset({"done", "not_needed"})  # item values after which nobody is asked again
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Chart:
     """What the record says about one patient, read in one transaction."""
 

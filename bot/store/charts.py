@@ -1,10 +1,9 @@
 """The head of a patient's chart: what there is one of for each patient, in one statement."""
 
-from dataclasses import dataclass
-
 from sqlalchemy import Connection, bindparam, select
 
 from bot.core.record import Operation, PatientRecord
+from bot.core.value import value
 from bot.store.prepared import Prepared
 from bot.store.surgeries import operation
 from bot.store.tables import COACH, CONVERSATION, HOLD, PATIENT, SURGEON, SURGERY
@@ -24,7 +23,7 @@ _HEAD = Prepared(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Head:
     """Patient, operation and stored chat. `holds`, `coaches`: whether there are any to read."""
 

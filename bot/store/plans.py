@@ -6,7 +6,7 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, Text, bindparam, cast, select, update
+from sqlalchemy import Connection, Text, bindparam, case, cast, select, update
 
 from bot.core.planned import NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Late, Priority
@@ -27,8 +27,11 @@ _SENT = Prepared(
 )
 _KEPT = Prepared(
     select(PROMPT.c.key, PROMPT.c.due, PROMPT.c.closes, PROMPT.c.to_role, PROMPT.c.priority)
-    .add_columns(PROMPT.c.late, PROMPT.c.time_critical, PROMPT.c.state, PROMPT.c.changed_at)
-    .add_columns(cast(PROMPT.c.parts, Text).label("parts"))
+    .add_columns(PROMPT.c.late, PROMPT.c.time_critical, PROMPT.c.state)
+    .add_columns(
+        cast(PROMPT.c.parts, Text).label("parts"),
+        case((PROMPT.c.state == "sent", PROMPT.c.changed_at)).label("sent_at"),
+    )
     .where(_OF_SURGERY, PROMPT.c.state != "cancelled")
     .order_by(PROMPT.c.due, PROMPT.c.id)
 )
@@ -138,7 +141,7 @@ def kept_prompts(connection: Connection, operation: Operation) -> list[StoredPro
         StoredPrompt(
             prompt=_prompt(row, _parts(row.parts)),
             settled=row.state != "planned",
-            sent_at=row.changed_at if row.state == "sent" else None,
+            sent_at=row.sent_at,
         )
         for row in rows
     ]

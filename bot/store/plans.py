@@ -147,7 +147,7 @@ def kept_prompts(connection: Connection, operation: Operation) -> list[StoredPro
     ]
 
 
-@lru_cache(maxsize=4096)  # few words say much: one day's prompt reads the same in many countdowns
+@lru_cache(maxsize=4096)  # a line of the protocol says the same in many countdowns
 def _parts(text: str) -> tuple[Part, ...]:
     return tuple(Part(**part) for part in json.loads(text))
 

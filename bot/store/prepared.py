@@ -10,7 +10,7 @@ import sqlite3
 from collections import namedtuple
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from operator import itemgetter
 from typing import Any
 
@@ -177,4 +177,11 @@ def _to_json(value: object) -> str:
 
 def _from_json(text: str | float | None) -> Any:  # noqa: ANN401 - whatever was stored
     """SQLite takes a JSON column for a number's and keeps a bare number as one."""
-    return json.loads(text) if isinstance(text, str) else text
+    if not isinstance(text, str):
+        return text
+    return json.loads(text) if text.startswith(("[", "{")) else _scalar(text)
+
+
+@lru_cache(maxsize=1024)  # most facts are "true", "false" or one of a few words
+def _scalar(text: str) -> Any:  # noqa: ANN401 - whatever was stored
+    return json.loads(text)

@@ -40,11 +40,12 @@ class Meant:
 
     occurrence: Occurrence
     message: PlannedPrompt | NotPlanned
+    item: str | None  # not to be asked once this countdown item is done
 
 
 def meant(occurrence: Occurrence, here: Place) -> Meant:
     """Move a prompt in quiet hours to the nearest time that keeps its sense."""
-    return Meant(occurrence, _in_time(occurrence, here))
+    return Meant(occurrence, _in_time(occurrence, here), _item(occurrence))
 
 
 def _in_time(occurrence: Occurrence, here: Place) -> PlannedPrompt | NotPlanned:
@@ -143,8 +144,7 @@ def _planned(
     if _is_day_before(due, occurrence, here):
         values["evening_before"] = "yes"
         flow = prompt.evening_flow or flow
-    item = occurrence.item if prompt.skip_if_done else None
-    part = Part(prompt.id, flow, values, occurrence.key, item, catch_up)
+    part = Part(prompt.id, flow, values, occurrence.key, _item(occurrence), catch_up)
     return PlannedPrompt(
         key=occurrence.key,
         parts=(part,),
@@ -155,6 +155,10 @@ def _planned(
         late=prompt.late,
         time_critical=occurrence.time_critical,
     )
+
+
+def _item(occurrence: Occurrence) -> str | None:
+    return occurrence.item if occurrence.prompt.skip_if_done else None
 
 
 def _is_day_before(due: datetime, occurrence: Occurrence, here: Place) -> bool:

@@ -92,7 +92,7 @@ def _wished(protocol: Protocol, here: Place, candidate: Candidate) -> list[Meant
         for prompt, is_for, days in zip(protocol.prompts, lines, dated, strict=True)
         if is_for and (prompt.to != "coach" or candidate.has_coach)
         for it in days
-        if not (prompt.skip_if_done and it.occurrence.item in candidate.done)
+        if it.item not in candidate.done
     ]
 
 

@@ -22,7 +22,7 @@ _KINDS = (Conversation, OpenQuestion, WaitingFlow)
 _NEVER = object()  # equals no value: a field without a default is always written
 _MOMENTS = frozenset({"asked_at", "rung_at", "closes", "ask_again_at", "not_before"})
 _ENTRIES = (("interrupted", OpenQuestion), ("recent", OpenQuestion), ("waiting", WaitingFlow))
-_AT_HAND = 2000  # chats; some 4 kB each
+_AT_HAND = 1000  # turns; some 10 kB each, words included
 # A chat that this process wrote it need not read out of its text again. The text itself is the key,
 # so one that anybody else has moved on meanwhile is not found.
 _at_hand: dict[str, Conversation] = {}
@@ -87,7 +87,7 @@ def _nested(thing: _Kind) -> dict[str, object]:
     return _in_words(Same(thing))
 
 
-@lru_cache(maxsize=8192)  # most of a chat stays as it is from turn to turn
+@lru_cache(maxsize=4096)  # most of a chat stays as it is from turn to turn
 def _in_words(thing: Same[_Kind]) -> dict[str, object]:
     return dict(_written(thing.it))
 

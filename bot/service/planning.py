@@ -97,11 +97,6 @@ def _countdown(desk: Desk, protocol: Protocol, stored: Sequence[StoredPrompt] = 
     )
 
 
-def preview(desk: Desk) -> Countdown:
-    """The countdown as it would be made now; nothing is stored."""
-    return _countdown(desk, desk.chart.protocol)
-
-
 def withdraw_all(desk: Desk, reason: str) -> int:
     """Withdraw every prompt that has not gone out; return how many."""
     waiting = plans.prompts_of(desk.connection, desk.chart.operation)

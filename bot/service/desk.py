@@ -1,6 +1,5 @@
 """One patient's chart on the desk within one transaction: what effects are applied to."""
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Connection
@@ -8,6 +7,7 @@ from sqlalchemy import Connection
 from bot.core.conversation import Heard
 from bot.core.flow import FlowBook
 from bot.core.record import Party
+from bot.core.value import value
 from bot.core.versions import as_begun
 from bot.service.chart import Chart
 from bot.service.practice import Practice
@@ -15,7 +15,7 @@ from bot.store.later import Later
 from bot.store.many import Reach
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Desk:
     """The transaction, the chart, and what set this turn off."""
 

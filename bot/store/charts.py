@@ -1,12 +1,12 @@
 """The head of a patient's chart: what there is one of for each patient, in one statement."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, select
 
 from bot.core.record import Operation, PatientRecord
+from bot.core.value import value
 from bot.store.many import ForMany
 from bot.store.prepared import Prepared
 from bot.store.surgeries import operation
@@ -28,7 +28,7 @@ _HEAD = Prepared(_HEADS.where(PATIENT.c.id == bindparam("patient")))
 _HEADS_OF_ALL = ForMany(PATIENT.c.id, _HEADS.where)
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Head:
     """Patient, operation and stored chat. `holds`, `coaches`: whether there are any to read."""
 

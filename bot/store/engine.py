@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import (
     Column,
+    ColumnElement,
     Connection,
     Engine,
     Table,
@@ -20,6 +21,7 @@ from sqlalchemy import (
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.pool import StaticPool
 
+from bot.core.same import Same
 from bot.store.prepared import Prepared, must_be_open, run_on_sqlite
 
 _BUSY_MS = 10_000  # how long a writer waits for another before it gives up
@@ -165,6 +167,20 @@ def upsert(
     _upserting(connection.dialect.name, table, unique, changed).run(connection, values)
 
 
+def upsert_rows(
+    connection: Connection,
+    table: Table,
+    rows: list[dict[str, Any]],
+    unique: tuple[str, ...],
+    over: Same[ColumnElement[bool]],
+) -> None:
+    """Insert rows that all have the same columns; one on file is overwritten if `over` holds."""
+    if rows:
+        changed = tuple(name for name in rows[0] if name not in unique)
+        made = _upserting(connection.dialect.name, table, unique, changed, over)
+        made.run_each(connection, rows)
+
+
 @lru_cache(maxsize=256)
 def _plainly(table: Table, columns: tuple[str, ...]) -> Prepared:
     return Prepared(insert(table), columns)
@@ -199,10 +215,16 @@ def _adding(dialect: str, table: Table, columns: tuple[str, ...]) -> Prepared:
 
 @lru_cache(maxsize=256)
 def _upserting(
-    dialect: str, table: Table, unique: tuple[str, ...], changed: tuple[str, ...]
+    dialect: str,
+    table: Table,
+    unique: tuple[str, ...],
+    changed: tuple[str, ...],
+    over: Same[ColumnElement[bool]] | None = None,
 ) -> Prepared:
     made = sqlite.insert if dialect == "sqlite" else postgresql.insert
     statement = made(table)
     fresh = {name: statement.excluded[name] for name in changed}
-    updating = statement.on_conflict_do_update(index_elements=list(unique), set_=fresh)
+    updating = statement.on_conflict_do_update(
+        index_elements=list(unique), set_=fresh, where=over.it if over else None
+    )
     return Prepared(updating, unique + changed)

@@ -19,7 +19,7 @@ from bot.service import (
     planning,
     rounds,
 )  # fmt: skip
-from bot.store import claims, conversations, firing, plans
+from bot.store import claims, conversations, firing, items, plans
 
 LONG_AGO = datetime(2020, 1, 1, tzinfo=UTC)
 
@@ -140,14 +140,14 @@ def coach_before_joining(patch, practice):
 
 def wash_recorded_twice(patch, practice):
     """One answer counts for the next wash as well."""
-    real = plans.record_item
+    real = items.record_item
 
     def record(connection, operation, name, value, by, now):
         real(connection, operation, name, value, by, now)
         if name.startswith("wash_") and name[5:].isdigit():
             real(connection, operation, f"wash_{int(name[5:]) + 1}", value, by, now)
 
-    patch.setattr(plans, "record_item", record)
+    patch.setattr(items, "record_item", record)
 
 
 def quiet_hours_ignored(patch, practice):

@@ -11,6 +11,7 @@ from bot.reading import denial, things, time_words
 from bot.reading.asking import suppose_questions
 from bot.reading.denial import is_denied
 from bot.reading.matching import Match
+from bot.reading.people import is_caught, is_of_patient, tells_as_helper
 from bot.reading.phrases import Word
 from bot.reading.time_words import place_times
 from bot.reading.tokens import COMMA, QUESTION, STOP
@@ -67,6 +68,9 @@ def _closes_a_list(walk: Walk, event: Match) -> bool:
 
 
 def _other(walk: Walk, event: Match) -> None:
+    if is_of_patient(walk, event):
+        walk.others = walk.pets = False
+        return
     walk.others = walk.antecedent = True
     walk.other_end = event.end
     if walk.divided:
@@ -186,6 +190,8 @@ def _is_of_others(walk: Walk, event: Match) -> bool:
     """True for the covid of "my neighbor has covid", and of "my neighbor I ride with has covid"."""
     if walk.caught or _says_my(walk, event):
         return False
+    if is_caught(walk, event):
+        return True
     back = [w.text for w in walk.words[max(0, event.start - 3) : event.start + 1]]
     return walk.others or (walk.antecedent and not _HAS.isdisjoint(back))
 
@@ -210,6 +216,7 @@ def _claimed(walk: Walk, event: Match) -> bool:
 
 _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "unsure.body": _hint,
+    "reading": _hint,
     "unsure.distress": _hint,
     "unsure.joint": _hint,
     "unsure.feeling": _hint,
@@ -227,6 +234,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.weak_restart": denial.weak_restart,
     "mod.other_verb": denial.lose_negation,
     "mod.other": _other,
+    "mod.writer": tells_as_helper,
     "mod.pronoun": _pronoun,
     "mod.pet": _pet,
     "mod.gave_me": _gave,

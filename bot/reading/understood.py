@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from bot.reading.matching import Match
 from bot.reading.numbers import Number
+from bot.reading.own_temperature import own_temperature
 from bot.reading.phrases import Word, word_set
 from bot.reading.reading import Act, Asked, Symptom, Temperature
 from bot.reading.temperature import Measured
@@ -83,9 +84,10 @@ class Understood:
 
     @property
     def temperature(self) -> Temperature | None:
-        """The highest temperature stated as the patient's own, or None."""
-        stated = [m.temperature for m in self.measured if m.temperature and m.bound != "under"]
-        return max(stated, key=lambda t: t.celsius, default=None)
+        """The temperature stated as the patient's own, or None."""
+        if not self.measured:
+            return None
+        return own_temperature(self.words, self.measured, (*self.mentions, *self.hints))
 
     def whole_message(self, name: str) -> bool:
         """True when nothing but `name` and courtesies is said."""

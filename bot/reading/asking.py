@@ -41,6 +41,7 @@ _WHY_ASK = (
     ["how", "do", "they"],
 )
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
+_SUBJECTS = word_set("i he she we it they my im hes shes")
 _TELLERS = word_set("i she he we they")
 _MODALS = word_set("should can could may might would will need do am")
 _IF = word_set("if si")
@@ -89,6 +90,8 @@ def _opens(texts: list[str], asked: bool) -> bool:
         return True
     if texts[0] in ("y", "es", "if", "como"):
         return asked or texts[:2] == ["como", "se"]
+    if texts[0] == "when" and second in _SUBJECTS:
+        return asked  # "when I pee it stings"
     if texts[0] == "what" and second in _TELLERS and _MODALS.isdisjoint(texts[2:3]):
         return asked  # "what she threw up looked like coffee grounds"
     if texts[0] in _LEADS_IN:

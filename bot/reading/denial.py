@@ -122,11 +122,31 @@ def affirm(walk: Walk, event: Match) -> None:
 def restart(walk: Walk, event: Match) -> None:
     if walk.mentions and event.end <= walk.mentions[-1].end:
         return  # the "my" of "broke my leg"
+    if _is_inverted(walk, event):
+        walk.no, walk.no_end, walk.listed = 1, event.end, False
+        return
     walk.no = 1 if walk.no == 2 else 0
     if walk.divided:
         walk.supposed = False
     new_clause(walk, event)
     walk.others = walk.pets = False
+
+
+def _is_inverted(walk: Walk, event: Match) -> bool:
+    """True for the "have I had" of "not since 1990 have I had a cough", and of "nor do I have"."""
+    if not event.start or walk.words[event.start].text != "i":
+        return False
+    back = [w.text for w in walk.words[max(0, event.start - LONG_OPENING) : event.start]]
+    if back[-1] not in _AUXILIARIES:
+        return False
+    sentence = back[max((i + 1 for i, t in enumerate(back) if t in ".?"), default=0) :]
+    return sentence[0] in _NEVER or (sentence[0] == "not" and sentence[1] in _NOT_ONCE)
+
+
+LONG_OPENING = 14  # words
+_AUXILIARIES = word_set("have had did do am was")
+_NEVER = word_set("never nor neither")
+_NOT_ONCE = word_set("since once in a for even ever lately this until")
 
 
 def restart_verb(walk: Walk, event: Match) -> None:

@@ -23,15 +23,22 @@ def _takes_choices(reply: Understood) -> bool:
 
 def is_chat(reply: Understood, act: Act, names: tuple[str, ...]) -> bool:
     """True for a "done", "good" or "ok" that nothing was asked about: "my chest xray is done"."""
+    if reply.asked is Asked.SYMPTOM_CHECK and act in (Act.DONE, Act.NOT_DONE):
+        return len(reply.content) > SHORT_REPLY and not _speaks_of_a_task(reply)
     if reply.asked is not Asked.NONE:
         return False
     if act in (Act.DONE, Act.NOT_DONE):
-        stopped = reply.says("act.stopped") and reply.says("unsure.medicine")
-        return not stopped and _TASKS.isdisjoint(reply.whole.split())
+        return not _speaks_of_a_task(reply)
     if act is Act.ALL_CLEAR:
         said = {word for quoted in reply.quote(*names) for word in quoted.split()}
         return _OF_ONESELF.isdisjoint(said) or len(reply.content) > LONGEST_ALL_CLEAR
     return len(reply.content) > SHORT_REPLY + 1 or reply.says("act.thanks")
+
+
+def _speaks_of_a_task(reply: Understood) -> bool:
+    """True when a wash or the stopping of a medicine is named."""
+    stopped = reply.says("act.stopped") and reply.says("unsure.medicine")
+    return stopped or not _TASKS.isdisjoint(reply.whole.split())
 
 
 _TASKS = word_set(

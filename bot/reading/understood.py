@@ -64,9 +64,18 @@ class Understood:
                 at = match.start
                 if at and self.words[at].text == "que" and self.words[at - 1] is COMMA:
                     continue  # "la cotorra, que imita a mi difunto"
+                if self._tells_when(at):
+                    continue  # "when I pee it stings"
                 if at == 0 or self.words[at - 1].separates or at in polite:
                     return True
         return False
+
+    def _tells_when(self, at: int) -> bool:
+        """True for a "when I" that no question mark closes."""
+        if self.words[at].text != "when" or at + 1 >= len(self.words):
+            return False
+        end = next((w for w in self.words[at:] if w.separates and w is not COMMA), STOP)
+        return self.words[at + 1].text in _SUBJECTS and end is not QUESTION
 
     def own_clause(self, name: str) -> bool:
         """True for the STOP of "STOP, I have chest pain" and "STOP I am sick"."""
@@ -99,6 +108,7 @@ class Understood:
         return content <= said | polite and not said <= polite
 
 
+_SUBJECTS = word_set("i he she we it they my im hes shes")
 _PLAIN_STOP = word_set("stop stopall unsubscribe alto parar basta")
 _OWN_WORDS = word_set("i im ive my please stop tengo me estoy")
 

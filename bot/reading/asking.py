@@ -12,7 +12,7 @@ from bot.reading.walk import Mention
 
 _OPENERS = word_set(
     "is are will does do can could would what whats how when which if should am que cual cuanto "
-    "cuanta cuales cuando como puede puedo pueden es son sera me y"
+    "cuanta cuantos cuantas cuales cuando como puede puedo pueden es son sera me y"
 )
 _LEADS_IN = word_set("a de en desde hasta con por para at from to for up")
 _ASKED_FOR = word_set("que cual cuanto cuanta cuantos cuantas cuando donde what which how")

@@ -66,8 +66,8 @@ def _symptom_check(reply: Understood) -> Reading | None:
     yes = _says_yes(reply) and not _only_ok(reply) and not supposed
     no, good = reply.says("act.no"), reply.says("act.all_good")
     denied = any(m.denied or m.gone or m.past for m in reply.mentions) or reply.says("mod.gone")
-    if reply.says("act.actually_yes"):
-        return _alarm(reply, "act.actually_yes")
+    if (corrected := _corrected(reply)) is not None:
+        return corrected
     if yes and denied and not good:
         return Reading(Act.UNCLEAR, because=(reply.whole,))
     if reply.says("act.dont_know") and not (good or denied or yes):
@@ -77,6 +77,15 @@ def _symptom_check(reply: Understood) -> Reading | None:
         return Reading(Act.ALL_CLEAR, because=because)
     if yes and reply.whole != "thumbsup":
         return _alarm(reply, "mod.yes", "act.yes", "act.yes_short")
+    return None
+
+
+def _corrected(reply: Understood) -> Reading | None:
+    """What "oops, I meant no" and "well, actually yes" make of the answer before them."""
+    if reply.says("act.actually_yes"):
+        return _alarm(reply, "act.actually_yes")
+    if reply.says("act.actually_no"):
+        return Reading(Act.ALL_CLEAR, because=reply.quote("act.actually_no"))
     return None
 
 
@@ -102,22 +111,48 @@ def _alarm(reply: Understood, *names: str) -> Reading:
 def _wash(reply: Understood) -> Reading | None:
     if (pick := _picked(reply)) is not None:
         return pick
-    if reply.says("act.not_done") or (reply.says("act.no") and not reply.says("act.done")):
+    done = reply.says("act.done")
+    if done and set(reply.quote("act.not_done")) <= _BARE_NOTS:
+        return Reading(Act.DONE, because=reply.quote("act.done"))  # "washed, it didn't sting"
+    if reply.says("act.not_done") or (reply.says("act.no") and not done):
         return Reading(Act.NOT_DONE, because=reply.quote("act.not_done", "act.no"))
     if reply.says("act.done") or (_says_yes(reply) and not _only_ok(reply)):
         return Reading(Act.DONE, because=reply.quote("act.done", "mod.yes", "act.yes"))
     return None
 
 
+_BARE_NOTS = word_set("didnt havent hasnt cant couldnt")
+
+
+def _kept_as_told(reply: Understood) -> bool:
+    """True for "stopped all but what you said to keep"; never so with a blood thinner."""
+    words = set(reply.whole.split())
+    if not reply.says("act.told_to_keep") or reply.says("act.still_taking"):
+        return False
+    told = reply.says("act.stopped", "act.done", "act.yes_short") or _says_yes(reply)
+    stopped = told or bool(words & _LEFT)
+    return stopped and bool(words & _ALL_ELSE) and not words & _THINNERS
+
+
+_ALL_ELSE = word_set(
+    "only just all todo everything rest except others besides todo todas demas solo"
+)
+_LEFT = word_set("kept left deje quedo quede")
+_THINNERS = word_set(
+    "thinner thinners warfarin aspirin clopidogrel apixaban rivaroxaban dabigatran prasugrel "
+    "ticagrelor edoxaban aspirina anticoagulante anticoagulantes warfarina"
+)
+
+
 def _medicine_stop(reply: Understood) -> Reading | None:
     if (pick := _picked(reply)) is not None:
         return pick
-    late = reply.says("act.still_taking", "act.not_done")
+    if _kept_as_told(reply):
+        return Reading(Act.DONE, because=reply.quote("act.stopped", "act.done", "act.yes_short"))
+    taking = ("act.still_taking", "act.told_to_keep")
+    if reply.says(*taking) or (reply.says("act.not_done") and not reply.says("act.stopped")):
+        return Reading(Act.NOT_DONE, alert=True, because=reply.quote(*taking, "act.not_done"))
     stopped = reply.says("act.stopped")
-    if reply.says("act.still_taking") or (late and not stopped):
-        return Reading(
-            Act.NOT_DONE, alert=True, because=reply.quote("act.still_taking", "act.not_done")
-        )
     if stopped or reply.says("act.done"):
         return Reading(Act.DONE, because=reply.quote("act.stopped", "act.done"))
     if reply.says("act.no"):
@@ -128,6 +163,8 @@ def _medicine_stop(reply: Understood) -> Reading | None:
 
 
 def _yes_no(reply: Understood) -> Reading | None:
+    if reply.says("act.actually_no"):
+        return Reading(Act.DENY, because=reply.quote("act.actually_no"))
     if reply.whole_message("yes"):
         return Reading(Act.AFFIRM, because=(reply.whole,))
     if (pick := _picked(reply)) is not None and reply.numbers:

@@ -61,12 +61,9 @@ def _hints_enough(
             return bool((told and not over) or (distress and not usual))
         contrasted = [h for h in (*body, *distress) if _after_contrast(reply, h)]
         return bool(contrasted and not usual) or bool(distress and body and not usual)
-    if body and not usual and reading.act in _ANSWERS:
-        if any(_after_contrast(reply, h, _YET) for h in body):
-            return True  # "98.6 but my throat is killing me"
-    if reading.act is Act.NUMBER:
-        return False
-    if usual or not distress or reading.act is Act.NOT_DONE:
+    if not usual and reading.act in _ANSWERS and _turns_to_a_body(reply, body):
+        return True
+    if usual or not distress or reading.act in (Act.NOT_DONE, Act.NUMBER):
         return False
     if body:
         return True
@@ -74,9 +71,12 @@ def _hints_enough(
     return hurt and not _SELF.isdisjoint(reply.whole.split())
 
 
-def _after_contrast(
-    reply: Understood, hint: Mention, words: frozenset[str] = frozenset()
-) -> bool:
+def _turns_to_a_body(reply: Understood, body: list[Mention]) -> bool:
+    """True for the throat of "98.6 but my throat is killing me"."""
+    return any(_after_contrast(reply, h, _YET) for h in body)
+
+
+def _after_contrast(reply: Understood, hint: Mention, words: frozenset[str] = frozenset()) -> bool:
     """True for the throat of "all fine except my throat"; `words`: only these make a contrast."""
     turns = (m for m in reply.matches if m.concept == "mod.but" and m.end <= hint.start)
     return any(not words or reply.words[m.start].text in words for m in turns)

@@ -38,7 +38,7 @@ def _is_question(reply: Understood) -> bool:
     if not reply.asks:
         return False
     told = reply.asked is Asked.MEDICINE_STOP and reply.says("act.still_taking")
-    if told and reply.words[-1] is not QUESTION:
+    if told and reply.words[-1] is not QUESTION and not reply.opens_with("mod.suppose"):
         return False  # "What? I've been taking it every day"
     if reply.words[-1] is QUESTION and reply.opens_with("act.question_opener"):
         return True

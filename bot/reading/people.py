@@ -35,6 +35,34 @@ _TELLS_OF_HELP = word_set(
 )
 
 
+def other(walk: Walk, event: Match) -> None:
+    if is_of_patient(walk, event):
+        walk.others = walk.pets = False
+        return
+    walk.others = walk.antecedent = True
+    walk.other_end = event.end
+    if walk.divided:
+        walk.no = 0
+
+
+def pet(walk: Walk, event: Match) -> None:
+    walk.pets = True
+
+
+def gave(walk: Walk, event: Match) -> None:
+    walk.caught = True
+
+
+def caught_from(walk: Walk, event: Match) -> None:
+    walk.caught = walk.caught or not walk.others  # "my wife caught a cold" is hers
+
+
+def pronoun(walk: Walk, event: Match) -> None:
+    walk.others = walk.antecedent
+    if walk.divided:
+        walk.no = 0
+
+
 def tells_as_helper(walk: Walk, event: Match) -> None:
     """ "This is her daughter": what follows is told of the patient."""
     walk.helper = True

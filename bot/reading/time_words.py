@@ -79,13 +79,22 @@ def place_times(walk: Walk) -> None:
     clauses = sorted(by_clause)
     for name, clause, end in walk.times:
         if clause in by_clause:
-            _mark([m for m in by_clause[clause] if not _escapes(walk, m, name, end)], name)
+            told = [m for m in by_clause[clause] if not _escapes(walk, m, name, end)]
+            _mark(_without_later(walk, told, name, end), name)
         elif clauses:
             before = bisect_right(clauses, clause)
             spoken_of = by_clause[clauses[max(before - 1, 0)]]
             if _clause_length(walk, clause) <= SHORT_CLAUSE or _is_object(walk, spoken_of, clause):
-                _mark(spoken_of, name)
+                _mark(_without_later(walk, spoken_of, name, end), name)
     _date_hints(walk)
+
+
+def _without_later(walk: Walk, mentions: list[Mention], name: str, end: int) -> list[Mention]:
+    """Without the second fall of "years ago I fell and today I fell": "today" stands nearer."""
+    if name != "past":
+        return mentions
+    later = [at for other, _, at in walk.times if other in ("recent", "still") and at > end]
+    return [m for m in mentions if not any(end < at <= m.start for at in later)]
 
 
 def _is_object(walk: Walk, mentions: list[Mention], clause: int) -> bool:

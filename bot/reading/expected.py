@@ -3,6 +3,7 @@
 from bot.reading.choosing import chosen
 from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading, Symptom
+from bot.reading.tokens import STOP
 from bot.reading.understood import Understood
 
 SHORT_REPLY = 2  # words
@@ -64,8 +65,8 @@ def _symptom_check(reply: Understood) -> Reading | None:
         return Reading(Act.SYMPTOM, (Symptom.UNWELL,), alert=True, because=(reply.whole,))
     supposed = reply.says("mod.suppose") and any(m.supposed for m in reply.mentions)
     yes = _says_yes(reply) and not _only_ok(reply) and not supposed
-    no, good = reply.says("act.no"), reply.says("act.all_good")
-    denied = any(m.denied or m.gone or m.past for m in reply.mentions) or reply.says("mod.gone")
+    no, good = says_no(reply), reply.says("act.all_good")
+    denied = _denies(reply)
     if (corrected := _corrected(reply)) is not None:
         return corrected
     if yes and denied and not good:
@@ -78,6 +79,26 @@ def _symptom_check(reply: Understood) -> Reading | None:
     if yes and reply.whole != "thumbsup":
         return _alarm(reply, "mod.yes", "act.yes", "act.yes_short")
     return None
+
+
+def says_no(reply: Understood) -> bool:
+    """True for a no; the "I can't" of "I can't hold my water" is none."""
+    for match in reply.matches:
+        if match.concept == "act.no":
+            after = reply.words[match.end] if match.end < len(reply.words) else STOP
+            helps = reply.words[match.end - 1].text in _HELPING and match.end - match.start > 1
+            if not helps or after.separates:
+                return True
+    return False
+
+
+_HELPING = word_set("wont cant couldnt cannot")
+
+
+def _denies(reply: Understood) -> bool:
+    """True when something is denied, over or past."""
+    told = any(m.denied or m.gone or m.past for m in reply.mentions) or reply.says("mod.gone")
+    return told or any(h.denied and h.concept == "unsure.distress" for h in reply.hints)
 
 
 def _corrected(reply: Understood) -> Reading | None:

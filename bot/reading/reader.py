@@ -6,7 +6,7 @@ expected, unread. Pure and deterministic; nothing is learned, nothing leaves the
 
 from dataclasses import replace
 
-from bot.reading.expected import SHORT_REPLY, answer_to_question, is_chat
+from bot.reading.expected import SHORT_REPLY, answer_to_question, is_chat, says_no
 from bot.reading.lexicon import Lexicon
 from bot.reading.matching import Match
 from bot.reading.net import caught_in_net, tells_of_a_slip
@@ -139,8 +139,9 @@ def _alarm(reply: Understood) -> Reading | None:
 
 
 def _may_spread(mention: Mention, reply: Understood) -> bool:
-    """True for what is caught from others; asked for symptoms, "my mother" may be the patient."""
-    return reply.asked is Asked.SYMPTOM_CHECK or mention.concept not in _NOT_CAUGHT
+    """True for what is caught from others; asked for symptoms, "my sister" may be the patient."""
+    perhaps = reply.asked is Asked.SYMPTOM_CHECK and not reply.says("act.no", "act.all_good")
+    return perhaps or mention.concept not in _NOT_CAUGHT
 
 
 _NOT_CAUGHT = {f"symptom.{name}" for name in ("fall", "skin_wound", "dental", "leg_swelling")}
@@ -193,6 +194,8 @@ def _unexpected(reply: Understood) -> Reading:
     if tells_of_a_slip(reply):
         return Reading(Act.NOT_DONE, alert=True, because=reply.quote("act.still_taking"))
     for act, names in _UNEXPECTED:
+        if act is Act.DENY and reply.asked is Asked.SYMPTOM_CHECK and not says_no(reply):
+            continue  # "I can't hold my water"
         if reply.says(*names) and not is_chat(reply, act, names):
             return Reading(act, because=reply.quote(*names))
     if reply.says("act.yes_short") and len(reply.content) <= SHORT_REPLY:

@@ -164,7 +164,21 @@ def _is_supposed(walk: Walk, event: Match) -> bool:
         return True
     if things.of_nobody(walk.words, event) and not event.concept.startswith("self_harm"):
         return True
+    if event.concept == "fever_reading" and not _hangs_on_if(walk, event):
+        return False
     return walk.supposed and not _claimed(walk, event)
+
+
+def _hangs_on_if(walk: Walk, event: Match) -> bool:
+    """True for the 38 of "if I have 38", not of "I checked just in case and it was 38"."""
+    texts = [w.text for w in walk.words[max(0, event.start - LONGEST_IF) : event.start]]
+    ifs = (at for at, text in enumerate(texts) if text in _IF)
+    return any(at == 0 or texts[at - 1] not in _BEFORE_NO_IF for at in ifs)
+
+
+LONGEST_IF = 10  # words
+_IF = frozenset({"if", "si", "unless", "should", "cuando", "what", "que"})
+_BEFORE_NO_IF = frozenset({"por", "see", "ver", "as", "como", "lo", "know", "saber"})
 
 
 def _is_of_others(walk: Walk, event: Match) -> bool:
@@ -208,6 +222,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.or": denial.or_,
     "mod.neg": denial.negate,
     "mod.neg_think": denial.negate,
+    "mod.neg_item": denial.negate_item,
     "mod.yes": denial.affirm,
     "mod.until": denial.until,
     "mod.restart": denial.restart,

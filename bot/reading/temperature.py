@@ -74,7 +74,7 @@ _OTHER_BEFORE = word_set(
     "until till las number numero street calle"
 )
 _OF_A_JOINT = word_set("flexion extension bend bends bending flex rom flexing dobla doblo")
-_WHEN = word_set("at by before after till until")
+_WHEN_TAKEN = word_set("at by before after till until took tome")
 _OTHER_MEASURES = word_set(
     "glucosa frecuencia saturacion fc spo "
     "pressure bp pulse rate oxygen sats sat sugar glucose weight weigh weighs presion pulso "
@@ -91,6 +91,7 @@ _WRONG = word_set("wrong mal upside backwards reves")
 _SAW = word_set("vi lei read saw looked mire fije holding agarre tome typed puse escribi")
 _IS = word_set("es era son fue is was")
 _ISNT = word_set("isnt wasnt not")
+_ROUGHLY = word_set("almost nearly about casi")  # "casi treinta y nueve, 38,9 exacto"
 _GOES_ON = word_set(
     "and but with n so i im my no y pero con since on at when last for feel feeling chills cough "
     "just right de desde en cuando que tengo me sin se toda todo this or o she he hes shes "
@@ -126,11 +127,11 @@ def _mended(words: Sequence[Word], measured: Measured, later: Measured | None) -
 
 
 def _is_not(words: Sequence[Word], measured: Measured) -> bool:
-    """True for the first of "no es 39, es 36.7"."""
+    """True for the first of "no es 39, es 36.7" and of "almost 39, 38.9"."""
     two, one = [*([""] * 2), *(w.text for w in words[max(0, measured.start - 2) : measured.start])][
         -2:
     ]
-    return one in _ISNT or (two in ("no", "not") and one in _IS)
+    return one in _ISNT | _ROUGHLY or (two in ("no", "not") and one in _IS)
 
 
 def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) -> Measured | None:
@@ -144,7 +145,7 @@ def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) ->
     plausible = unit_of(value)
     clear = plausible and number.decimal and asked in (Asked.TEMPERATURE, Asked.SYMPTOM_CHECK)
     if asked is Asked.TEMPERATURE and plausible:
-        before = [w for w in before if w not in _WHEN]
+        before = [w for w in before if w not in _WHEN_TAKEN]
     if not cued and _other_quantity(words, number, before, strict=not clear):
         return None
     fits = plausible is not None and (
@@ -209,7 +210,7 @@ def _other_quantity(
     after = words[number.end].text if number.end < len(words) else ""
     ahead = words[number.end + 1].text if number.end + 1 < len(words) else ""
     pressure = after in ("over", "sobre") and ahead[:1].isdigit()
-    if after in _OTHER_AFTER or pressure:
+    if (after in _OTHER_AFTER and not (after == "yo" and number.decimal)) or pressure:
         return True
     if any(w in _OTHER_MEASURES for w in before[-4:]):
         return True

@@ -36,6 +36,8 @@ _TELLS_OF_HELP = word_set(
 
 
 def other(walk: Walk, event: Match) -> None:
+    if _is_a_verb(walk, event) or _reports(walk, event):
+        return
     if is_of_patient(walk, event):
         walk.others = walk.pets = False
         return
@@ -43,6 +45,27 @@ def other(walk: Walk, event: Match) -> None:
     walk.other_end = event.end
     if walk.divided:
         walk.no = 0
+
+
+def _is_a_verb(walk: Walk, event: Match) -> bool:
+    """True for the Spanish "son" of "ahora son 38"."""
+    if walk.words[event.start].text != "son" or event.end - event.start > 1:
+        return False
+    around = walk.words[max(0, event.start - 1) : event.end + 1]
+    return any(w.text in _SPANISH or w.text[:1].isdigit() for w in around)
+
+
+_SPANISH = word_set(
+    "que no y ya solo perdon mal ahora ahorita hoy las los de muy como unos unas puros treinta "
+    "noventa cien ciento cuarenta"
+)
+
+
+def _reports(walk: Walk, event: Match) -> bool:
+    """True for the granddaughter of "dice mi nieta que tengo fiebre", who only says so."""
+    before = [w.text for w in walk.words[max(0, event.start - 2) : event.start]]
+    after = walk.words[event.end].text if event.end < len(walk.words) else ""
+    return after == "que" and ("dice" in before or "dijo" in before)
 
 
 def pet(walk: Walk, event: Match) -> None:
@@ -93,7 +116,7 @@ def is_of_patient(walk: Walk, event: Match) -> bool:
 
 def _is_called_patient(words: Sequence[Word], end: int) -> bool:
     """True for "my wife (the patient)" and "mi marido, el paciente"."""
-    ahead = [w.text for w in words[end : end + 3]]
+    ahead = [w.text for w in words[end : end + 4]]
     return "patient" in ahead or "paciente" in ahead
 
 

@@ -160,9 +160,7 @@ def _joke(walk: Walk, event: Match) -> None:
 
 def _is_supposed(walk: Walk, event: Match) -> bool:
     """True for what is only imagined, read about, or a pet's."""
-    if walk.story or _of_a_pet(walk, event) or things.fell(walk.words, event):
-        return True
-    if things.of_nobody(walk.words, event) and not event.concept.startswith("self_harm"):
+    if walk.story or _of_a_pet(walk, event) or things.are_meant(walk.words, event):
         return True
     if event.concept == "fever_reading" and not _hangs_on_if(walk, event):
         return False

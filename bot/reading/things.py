@@ -58,7 +58,7 @@ _NOBODY = word_set(
     "engine motor combine mower lawnmower pickup van camioneta carro coche troca toilet sink "
     "faucet water shower drain pipe pipes furnace stove oven fridge refrigerator freezer "
     "dishwasher washer dryer phone cellphone computer tv television radio internet wifi battery "
-    "thermometer weather traffic news precio precios price prices agua llave lavadora refri "
+    "weather traffic news precio precios price prices agua llave lavadora refri "
     "refrigerador estufa telefono celular computadora tele lluvia clima trafico"
 )
 _BETWEEN_SUBJECT = word_set(
@@ -70,8 +70,16 @@ _ONLY = word_set("only unico unica thing things lo")
 _NEAR = 6  # words
 
 
+def are_meant(words: Sequence[Word], event: Match) -> bool:
+    """True for what happens to a thing or a pet, never for self-harm."""
+    of_things = of_nobody(words, event) and not event.concept.startswith("self_harm")
+    return of_things or fell(words, event)
+
+
 def of_nobody(words: Sequence[Word], event: Match) -> bool:
     """True for the cough of "my truck coughs" and the sick of "only thing sick is my truck"."""
+    if event.concept in ("reading", "fever_reading"):
+        return False
     at = event.start - 1
     while at >= 0 and event.start - at <= _NEAR and words[at].text in _BETWEEN_SUBJECT:
         at -= 1

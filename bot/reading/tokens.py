@@ -61,7 +61,7 @@ _NURSES_SIGNS = {  # how nurses shorten; common practice, no source
     "n/v/d": "nausea vomiting diarrhea", "n/v": "nausea vomiting", "r/o": "possible", "+": ". has",
 }  # fmt: skip
 _SHORTHAND = re.compile(r"(?<!\S)(w/o|w/|c/o|s/p|h/o|n/v/d|n/v|r/o|\+)(?=\s|[a-z])")
-_SIGNS = (("°", " degrees "), ("º", " degrees "), ("½", " 1/2 "))
+_SIGNS = (("·", "."), ("°", " degrees "), ("º", " degrees "), ("½", " 1/2 "))
 _DEGREE_POINT = re.compile(r"(?<=\d\d)[°º](?=\d)")  # 36º9
 _OXYGEN = re.compile(r"\b(?:sp)?o ?2\b")
 _DECIMAL_MARK = re.compile(r"(?<=\d)'(?=\d)")  # 38'2

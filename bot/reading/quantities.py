@@ -30,8 +30,8 @@ WHEN_TAKEN = word_set("at by before after till until took tome")
 _OTHER_MEASURES = word_set(
     "glucosa frecuencia saturacion fc spo "
     "pressure bp pulse rate oxygen sats sat sugar glucose weight weigh weighs presion pulso "
-    "oxigeno azucar peso outside afuera paid cost costs costo pague precio price jacuzzi "
-    "alberca hot tub pool sauna room cuarto"
+    "oxigeno azucar peso outside afuera paid cost costs costo pague precio price "
+    "room cuarto"
 )
 _SAID_AFTER = word_set(
     "degrees degree grados f c today tonight now this again still oral help hoy ahora ayuda please "
@@ -43,6 +43,7 @@ _GOES_ON = word_set(
     "just right de desde en cuando que tengo me sin se toda todo this or o she he hes shes "
     "yesterday anoche ayer esta orally oral under all is"
 )
+_WARM = word_set("jacuzzi alberca piscina tina pool tub sauna oven horno")
 _MEASURED_AT = word_set("oido frente axila boca lengua recto fiebre temperatura calentura los las")
 _POINTLESS = ((340, 420), (940, 1076))  # 386 is 38.6 C, 986 is 98.6 F
 
@@ -59,7 +60,11 @@ def with_point(words: Sequence[Word], number: Number, *, cued: bool) -> Number:
 
 def never_of_a_body(words: Sequence[Word], number: Number, before: Sequence[str]) -> bool:
     """True for "knee flexion 100 degrees", "$39.99" and what is only asked about."""
-    if not _OF_A_JOINT.isdisjoint(before) or list(before[-1:]) == ["dollars"]:
+    if (
+        not _OF_A_JOINT.isdisjoint(before)
+        or not _WARM.isdisjoint(before)
+        or list(before[-1:]) == ["dollars"]
+    ):
         return True
     return is_asked_about(words, number)
 
@@ -87,8 +92,8 @@ _CLAIMS = word_set(
     "my mine i have got had me mi tengo tuve estoy marca marco salio dio amaneci amanecio his her"
 )
 _LIMITS = word_set(
-    "considered considera cuenta counts count partir considerado much mucho demasiado cutoff limit "
-    "limite jacuzzi tub too"
+    "cuanta llamo call considered considera cuenta counts count partir considerado much mucho "
+    "demasiado cutoff limit limite too"
 )
 _WHERE = word_set("where when cuando desde")
 

@@ -102,7 +102,7 @@ _OPENS_CLAUSE = word_set("and but y pero no nope well al because so that a only"
 def _is_cleft(words: Sequence[Word], event: Match) -> bool:
     """True when what follows says what it is: "the only thing sick is my old truck"."""
     before = [w.text for w in words[max(0, event.start - 3) : event.start]]
-    if _ONLY.isdisjoint(before):
+    if _ONLY.isdisjoint(before) and before[-2:] != ["el", "que"]:
         return False
     inside = [w.text for w in words[event.start : event.end + _NEAR]]
     equals = next((i for i, text in enumerate(inside) if text in _EQUALS), len(inside))

@@ -95,8 +95,16 @@ def _without_later(walk: Walk, mentions: list[Mention], name: str, end: int) -> 
     """Without the second fall of "years ago I fell and today I fell": "today" stands nearer."""
     if name != "past" or len(walk.times) > MOST_DATED:
         return mentions
+    mentions = [m for m in mentions if not _has_its_own_day(walk, m, end)]
     later = [at for other, _, at in walk.times if other in ("recent", "still") and at > end]
     return [m for m in mentions if not any(end < at <= m.start for at in later)]
+
+
+def _has_its_own_day(walk: Walk, mention: Mention, end: int) -> bool:
+    """True for the fall of "ayer me cai y hace un ano tambien"."""
+    joined = any(w.text in ("y", "and") for w in walk.words[mention.end : end])
+    near = range(mention.start - 1, mention.start + 2)
+    return joined and any(name == "recent" and at in near for name, _, at in walk.times)
 
 
 def _is_object(walk: Walk, mentions: list[Mention], clause: int) -> bool:

@@ -39,8 +39,10 @@ def _joined(text: str) -> str:
         text = _SHORTHAND.sub(_written_out, text)
     if "o2" in text or "o 2" in text:
         text = _OXYGEN.sub("oxygen", text)
-    text = _LETTERS_FOR_DIGITS.sub(lambda found: found[0].translate(_AS_DIGITS), text)
-    text = _SPACED_POINT.sub(r"\1.\2", _SPELLED_OUT.sub(_run_together, text))
+    if _DIGIT.search(text):
+        text = _LETTERS_FOR_DIGITS.sub(lambda found: found[0].translate(_AS_DIGITS), text)
+        text = _SPACED_POINT.sub(r"\1.\2", text)
+    text = _SPELLED_OUT.sub(_run_together, text)
     return _NOT.sub(_contract, text) if " not" in text else text
 
 
@@ -69,6 +71,7 @@ _SHORT_YEAR = re.compile(r"(?<!\S)'([0-9])(?=\d\b)")  # '98, '15
 _AS_DIGITS = str.maketrans("oil", "011")
 _LETTERS_FOR_DIGITS = re.compile(r"(?<![\w.])(?=[oil.,]*\d)[1il9][\doil]{2}(?:[.,][\do])?(?!\w)")
 _SPACED_POINT = re.compile(r"\b(9\d|10\d|3[5-9]|4[01])(?: \.|\. | \. |\.\.+)(\d)\b")  # 98 .7
+_DIGIT = re.compile(r"\d")
 _SPELLED_OUT = re.compile(r"\b(?:[a-z] ){3,}[a-z]\b")  # f e v e r
 
 

@@ -2,6 +2,7 @@
 
 from bot.reading.double_negation import is_inverted, undoes
 from bot.reading.matching import Match
+from bot.reading.people import is_left_out
 from bot.reading.phrases import word_set
 from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Walk, new_clause, or_ahead
@@ -112,6 +113,8 @@ def affirm(walk: Walk, event: Match) -> None:
 def restart(walk: Walk, event: Match) -> None:
     if walk.mentions and event.end <= walk.mentions[-1].end:
         return  # the "my" of "broke my leg"
+    if walk.words[event.start].text in ("yo", "me") and is_left_out(walk, event):
+        return
     if is_inverted(walk, event):
         walk.no, walk.no_end, walk.listed = 1, event.end, False
         return

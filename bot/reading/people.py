@@ -86,6 +86,45 @@ def pronoun(walk: Walk, event: Match) -> None:
         walk.no = 0
 
 
+def speaks(walk: Walk, event: Match) -> None:
+    walk.story = False
+    if is_left_out(walk, event) or _is_spoken_to(walk, event):
+        return
+    if event.start >= walk.other_end and not _in_relative_clause(walk, event):
+        walk.others = False
+
+
+def is_left_out(walk: Walk, event: Match) -> bool:
+    """True for the "yo" of "todos menos yo" and the "me" of "everyone but me"."""
+    return event.start > 0 and walk.words[event.start - 1].text in _BUT
+
+
+_BUT = word_set("but except besides menos excepto salvo")
+
+
+def _is_spoken_to(walk: Walk, event: Match) -> bool:
+    """True for the "me" of "mi vecina me dice que tiene gripa"."""
+    after = walk.words[event.end].text if event.end < len(walk.words) else ""
+    return walk.words[event.start].text == "me" and after in _DONE_BY_OTHERS
+
+
+_DONE_BY_OTHERS = word_set(
+    "habla hablo dice dijo llama llamo conto cuenta avisa aviso cuida ayuda trajo trae lleva llevo "
+    "manda mando escribe escribio visita visito acompana"
+)
+
+
+def _in_relative_clause(walk: Walk, event: Match) -> bool:
+    """True for the "nosotros" of "mi comadre que vive con nosotros tiene gripa"."""
+    if not walk.others or event.start - walk.other_end > LONGEST_CLAUSE:
+        return False
+    return walk.words[walk.other_end].text in _WHO
+
+
+LONGEST_CLAUSE = 5  # words
+_WHO = word_set("que who that whom quien")
+
+
 def tells_as_helper(walk: Walk, event: Match) -> None:
     """ "This is her daughter": what follows is told of the patient."""
     walk.helper = True

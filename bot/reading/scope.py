@@ -72,12 +72,6 @@ def _exposed(walk: Walk, event: Match) -> None:
     people.other(walk, event)
 
 
-def _self(walk: Walk, event: Match) -> None:
-    walk.story = False
-    if event.start >= walk.other_end:
-        walk.others = False
-
-
 def _story(walk: Walk, event: Match) -> None:
     walk.story = True
 
@@ -233,8 +227,8 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.pet": people.pet,
     "mod.gave_me": people.gave,
     "mod.caught_from": people.caught_from,
-    "mod.self": _self,
-    "mod.says": _self,
+    "mod.self": people.speaks,
+    "mod.says": people.speaks,
     "mod.story": _story,
     "mod.suppose": _suppose,
     "mod.doubt": _doubt,

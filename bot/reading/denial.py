@@ -38,7 +38,7 @@ def or_(walk: Walk, event: Match) -> None:
 
 def negate_item(walk: Walk, event: Match) -> None:
     """The second "nothing" of "no cough, nothing itching, nothing new"; else it is an answer."""
-    item = walk.events[walk.at + 1 : walk.at + 4]
+    item = walk.events[walk.at + 1 : walk.at + 10]
     ends = [e.end for e in item if e.start == event.end and e.concept.startswith("symptom.")]
     listed = event.start > 0 and walk.words[event.start - 1] is COMMA
     if listed and any(end == len(walk.words) or walk.words[end].separates for end in ends):

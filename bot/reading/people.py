@@ -132,13 +132,36 @@ def tells_as_helper(walk: Walk, event: Match) -> None:
 
 def is_caught(walk: Walk, event: Match) -> bool:
     """True for the covid of "my mom has covid": a nurse asks whether it was caught."""
-    if not walk.parent or event.concept != "symptom.unwell":
+    if event.concept != "symptom.unwell":
         return False
-    return any(w.text in _CAUGHT for w in walk.words[event.start : event.end])
+    caught = any(w.text in _CAUGHT for w in walk.words[event.start : event.end])
+    return caught and (walk.parent or _is_of_a_stranger(walk, event))
+
+
+def _is_of_a_stranger(walk: Walk, event: Match) -> bool:
+    """True for "my sternman tested positive": a noun we do not know as the subject of "has"."""
+    begin = walk.clause_starts[-1]
+    while begin < event.start and walk.words[begin].separates:
+        begin += 1
+    back = [w.text for w in walk.words[max(begin - 1, event.start - LONGEST_SUBJECT) : event.end]]
+    owner = next((i for i, t in enumerate(back) if t in ("my", "our", "the", "mi", "la", "el")), -1)
+    if owner < 0 or not _HIMSELF.isdisjoint(back[owner:]):
+        return False
+    return not _HAS_IT.isdisjoint(back[owner + 2 :]) and _TESTS.isdisjoint(back)
+
+
+LONGEST_SUBJECT = 12  # words
+_HAS_IT = word_set("has have tested popped diagnosed caught got down tiene tienen trae dio")
+_HIMSELF = word_set("i ive im me yo tengo estoy")
+_TESTS = word_set(
+    "test tests swab culture results result doctor dr nurse body lungs house prueba resultado "
+    "doctora enfermera examen"
+)
 
 
 _CAUGHT = word_set(
-    "covid flu influenza strep virus gripa gripe rsv coronavirus rona positive positivo"
+    "covid flu influenza strep virus gripa gripe rsv coronavirus rona positive positivo pox "
+    "norovirus shingles"
 )
 
 

@@ -84,7 +84,8 @@ def of_nobody(words: Sequence[Word], event: Match) -> bool:
     while at >= 0 and event.start - at <= _NEAR and words[at].text in _BETWEEN_SUBJECT:
         at -= 1
     if at >= 0 and words[at].text in _NOBODY and _is_subject(words, at):
-        return _STRUCK.isdisjoint(w.text for w in words[event.start : event.end + 3])
+        after = {w.text for w in words[event.start : event.end + 3]} - {"i"}
+        return _STRUCK.isdisjoint(after)
     return _is_cleft(words, event)
 
 

@@ -9,7 +9,6 @@ from sqlalchemy.engine import make_url
 from bot import wiring
 from bot.config import ConfigFaults, load_settings
 from bot.config_sections import Settings
-from bot.content.medicines import MedicinesFault, medicine_names
 from bot.content.snapshot import snapshot
 from bot.service import publishing
 
@@ -21,15 +20,6 @@ def settings_or_stop() -> Settings:
     except ConfigFaults as wrong:
         for fault in wrong.faults:
             typer.echo(f"Configuration: {fault}", err=True)
-        raise typer.Exit(2) from None
-
-
-def medicines_or_stop() -> None:
-    """Read the names of medicines now: no first patient waits, and no reply meets a fault."""
-    try:
-        medicine_names()
-    except MedicinesFault as wrong:
-        typer.echo(f"Names of medicines: {wrong}", err=True)
         raise typer.Exit(2) from None
 
 

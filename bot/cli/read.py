@@ -4,7 +4,7 @@ import json
 import sys
 from typing import Any
 
-from bot.cli.opening import medicines_or_stop
+from bot.cli.medicines import medicines_or_stop
 from bot.content.lexicon import load_lexicon
 from bot.reading.lexicon import Lexicon
 from bot.reading.reader import read as read_reply

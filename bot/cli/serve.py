@@ -20,8 +20,9 @@ from bot.cli.crew import Crew
 from bot.cli.heart import Heart, people_to_tell
 from bot.cli.log_lines import log_as_json
 from bot.cli.loops import Ear, Loop, loops_of, stalled
+from bot.cli.medicines import medicines_or_stop
 from bot.cli.memory import keep_loaded
-from bot.cli.opening import medicines_or_stop, open_app, settings_or_stop
+from bot.cli.opening import open_app, settings_or_stop
 from bot.config_sections import Settings, SmppSection
 from bot.store import accounts
 from bot.store.engine import reading

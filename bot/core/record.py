@@ -55,6 +55,7 @@ class CoachRecord:
     channel: str
     address: str
     stopped: bool = False
+    waiting: bool = False  # has not opened the chat by the link yet
 
     @property
     def active(self) -> bool:

@@ -13,11 +13,12 @@ from bot.core.escalation import Case, Disposition
 from bot.core.protocol import FactValue, MedicineHold
 from bot.core.record import OnCall
 from bot.core.taking_back import refuse_if_overtaken
-from bot.service import changes, coaching, enrolment, linking, nursing, record
+from bot.service import changes, coaching, enrolment, nursing, record
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.enrolment import Enrolled, Enrolment
 from bot.service.inviting import invite
+from bot.service.link_codes import keep_code
 from bot.service.practice import Practice
 from bot.store import escalations, patients, surgeries
 from bot.store.engine import writing
@@ -54,17 +55,17 @@ class Care:
         """Enrol a patient; a second time changes nothing."""
         return enrolment.enrol(self.practice, wish, who, self.clock())
 
-    def enrolment_code(self, patient: int, who: str = "staff") -> str:
-        """Make the code of a link by which the patient opens the chat; older ones end.
+    def enrolment_code(self, patient: int, who: str = "staff", coach: int | None = None) -> str:
+        """Make the code of a link by which the patient, or a coach, opens the chat; older ones end.
 
-        It opens one chat, within `linking.LINK_LASTS`, and is not stored: show it now. Raises
-        ValueError when no date of birth is on record.
+        It opens one chat, within `link_codes.LINK_LASTS`, and is not stored: show it now. Raises
+        ValueError when no date of birth is on record, or the coach's phone is known.
         """
         if self.new_code is None:
             raise ValueError("No source of codes is set up. Build the service with `wiring.build`.")
         with self._desk(patient, who) as desk:
             code = self.new_code()
-            linking.keep_code(desk, code)
+            keep_code(desk, code, coach)
             return code
 
     def set_on_call(self, surgeon: str, contacts: Sequence[OnCall]) -> None:
@@ -147,7 +148,8 @@ class Care:
     ) -> int:
         """Invite a coach; they join by their own reply. Return the coach's id.
 
-        `shared`: the address may be another person's too. Else AddressTaken is raised then.
+        `address` is "" where they are to open the chat by a link. `shared`: the address may be
+        another person's too. Else AddressTaken is raised then.
         """
         with self._desk(patient, who) as desk:
             return invite(desk, name, channel, address, level, language, shared=shared)

@@ -6,7 +6,8 @@ from bot.core.dialogue_draft import SYSTEM
 from bot.core.record import Party
 from bot.service.desk import Desk
 from bot.service.turns import take_turn
-from bot.store import audit, coaches, outbox
+from bot.store import audit, coaches, links, outbox
+from bot.store.links import LinkOwner
 
 
 def change_level(desk: Desk, level: CopyLevel) -> None:
@@ -22,6 +23,7 @@ def remove(desk: Desk, coach: int) -> None:
     coaches.leave(desk.connection, coach, desk.now)
     party = Party(found.patient, found.channel, found.address, coach)
     outbox.withdraw_to(desk.connection, party, "coach removed", desk.now)
+    links.take_back(desk.connection, LinkOwner(found.patient, coach), desk.now)
     audit.note(desk.connection, desk.staff, "removed a coach", desk.patient, desk.now)
     left = [Say("patient", SYSTEM, "coach_left_patient", {"coach_name": found.name})]
     take_turn(desk, TimeUp(), before=left, plan_anew=True)

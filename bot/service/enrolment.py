@@ -25,7 +25,7 @@ from bot.service.practice import Practice
 from bot.store import audit, conversations, patients, surgeries
 from bot.store.consents import Consent, note_consent
 from bot.store.engine import writing
-from bot.store.links import waiting_address
+from bot.store.links import LinkOwner
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +113,7 @@ def _store(
     who: str,
     now: datetime,
 ) -> None:
-    address = wish.address or waiting_address(patient)
+    address = wish.address or LinkOwner(patient).waiting_address
     patients.add_contact(connection, patient, wish.channel, address, shared=wish.shared)
     for name, value in wish.facts.items():
         patients.learn_fact(connection, patient, name, value, who, now)

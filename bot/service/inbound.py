@@ -13,7 +13,9 @@ from bot.service import linking, shared_phone
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.hearing import hear
+from bot.service.link_codes import Caller, caller_of
 from bot.service.practice import Practice
+from bot.service.strangers import UNCONFIRMED, say_to_anyone
 from bot.store import inbox, patients
 from bot.store.engine import apart, writing
 
@@ -64,7 +66,7 @@ def _take_in(
 ) -> int | None:
     people = patients.people_at(connection, incoming.channel, incoming.address)
     party = people[0].party if people else None
-    caller = linking.caller_of(connection, incoming, party, now)
+    caller = caller_of(connection, incoming, party, now)
     patient = caller.patient if caller else (party.patient if party else None)
     _lock(connection, patient, people)
     shared = caller is None and len(people) > 1  # in nobody's thread until it is known whose
@@ -92,9 +94,9 @@ def _lock(connection: Connection, patient: int | None, people: Sequence[Person])
         patients.lock(connection, each)
 
 
-def _role(caller: linking.Caller | None, party: Party | None) -> str:
+def _role(caller: Caller | None, party: Party | None) -> str:
     if caller is not None and caller.known is None and caller.patient is not None:
-        return linking.UNCONFIRMED
+        return UNCONFIRMED
     return party.role if party else "unknown"
 
 
@@ -116,4 +118,4 @@ def _answer_stranger(
 ) -> None:
     """One neutral answer to an address for ever: two robots must not talk all night."""
     key = f"stranger.{incoming.channel}.{incoming.address}"
-    linking.say_to_anyone(practice, connection, incoming, "stranger", key, now)
+    say_to_anyone(practice, connection, incoming, "stranger", key, now)

@@ -14,6 +14,7 @@ from bot.service.addressing import headed, share
 from bot.service.chart import values
 from bot.service.desk import Desk
 from bot.store import audit, coaches, outbox, patients
+from bot.store.links import LinkOwner
 
 
 def invite(
@@ -28,11 +29,13 @@ def invite(
 ) -> int:
     """Add a coach and send the invitation, the only message before they agree themselves.
 
-    It tells of the patient, so it waits while the patient's own consent is not on record. `shared`:
-    staff allow that the address is another person's too.
+    It tells of the patient, so it waits while the patient's own consent is not on record, and while
+    the coach has not opened the chat (`address` is ""). `shared`: staff allow that the address is
+    another person's too.
     """
     patients.learn_fact(desk.connection, desk.patient, "coach_name", name, desk.staff, desk.now)
     coach = coaches.add_coach(desk.connection, desk.patient, name, level, language)
+    address = address or LinkOwner(desk.patient, coach).waiting_address
     patients.add_contact(desk.connection, desk.patient, channel, address, coach, shared=shared)
     party = Party(desk.patient, channel, address, coach)
     share(desk, party)
@@ -76,7 +79,11 @@ def invite_named(
     except CellFault:
         return (_for_nurse(name, typed, "the number cannot be read"),)
     if not own.address.startswith("+"):
-        return (_for_nurse(name, typed, f"{own.channel} knows no telephone numbers"),)
+        return (
+            _for_nurse(
+                name, typed, f"{own.channel} knows no telephone numbers: add them by a link"
+            ),
+        )
     if patients.find_party(desk.connection, own.channel, address) is not None:
         return (_for_nurse(name, typed, "the number is another person's on file"),)
     invite(desk, name, own.channel, address, level, desk.chart.conversation.language)

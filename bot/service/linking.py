@@ -1,74 +1,32 @@
 """Opening a chat by a link: whose code it is, and the year of birth before anything personal.
 
-Until the year is right the phone hears only lines that could be sent to anyone. What it writes
-stands in the patient's thread, marked as unconfirmed; an alarm in it goes to the nurse at once.
+A link is a patient's or a coach's; both are asked for the patient's year. Until it is right the
+phone hears only lines that could be sent to anyone. What it writes stands in the patient's thread,
+marked as unconfirmed; an alarm in it goes to the nurse at once.
 """
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from hashlib import sha256
+from datetime import datetime
 
 from sqlalchemy import Connection
 
 from bot.channels.base import Incoming
+from bot.core.consent import must_be_asked
 from bot.core.conversation import Escalate
 from bot.core.dialogue_alarms import find_alarm
 from bot.core.dialogue_draft import SYSTEM
 from bot.core.facts import derive_facts
 from bot.core.identity import Check, Standing, answer, years_in
-from bot.core.record import Message, Party
-from bot.core.values import hospital_values
 from bot.core.wording import filled, line_text
 from bot.reading.reading import Act, Asked, Reading
 from bot.service.cases import raise_case
 from bot.service.chart import candidate, load_chart, values
 from bot.service.desk import Desk
+from bot.service.link_codes import Caller, hashed, waits_for_link
 from bot.service.practice import Practice
-from bot.store import audit, inbox, links, outbox
-
-LINK_LASTS = timedelta(hours=72)  # our choice: a weekend between the visit and the first try
-UNCONFIRMED = "unconfirmed"  # who wrote, before the year of birth was right
-
-
-@dataclass(frozen=True, slots=True)
-class Caller:
-    """A phone that came by a link. `check` is None when the link opens nothing."""
-
-    patient: int | None
-    check: Check | None = None
-    opened: bool = False  # the link was opened by this very message
-    known: Party | None = None  # the phone is on record already
-
-
-def keep_code(desk: Desk, code: str) -> None:
-    """Keep the code of a new link. Raises ValueError without a date of birth to check."""
-    if desk.chart.patient.born is None:
-        raise ValueError(
-            "The link asks for the year of birth, and none is on record. Enter the date of birth."
-        )
-    expires = desk.now + LINK_LASTS
-    links.put_code(desk.connection, _hashed(code), desk.patient, desk.now, expires)
-    audit.note(desk.connection, desk.staff, "made a link", desk.patient, desk.now)
-
-
-def caller_of(
-    connection: Connection, incoming: Incoming, known: Party | None, now: datetime
-) -> Caller | None:
-    """Who writes, if this message opens a link or comes from a phone that is being checked.
-
-    `known` is whose address it is on record already.
-    """
-    if known is not None and incoming.enrol is None:
-        return None
-    checked = links.check_of(connection, incoming.channel, incoming.address)
-    if incoming.enrol is None:
-        return Caller(*checked) if checked else None
-    owner = links.owner_of_code(connection, _hashed(incoming.enrol), now)
-    if known is not None:
-        return Caller(owner or known.patient, known=known, opened=owner is not None)
-    if owner is not None:
-        return Caller(owner, Check(), opened=True)
-    return Caller(*checked) if checked else Caller(None)
+from bot.service.strangers import queue_to, say_to_anyone
+from bot.store import audit, inbox, links
+from bot.store.links import LinkOwner
 
 
 def hear(
@@ -84,18 +42,18 @@ def hear(
     1. A link that opens nothing is said to be over; 2. a phone on record needs no check; 3. a
     link just opened, or opened again, gets the question; 4. anything else is an answer to it.
     """
-    if caller.patient is None:
+    if caller.owner is None:
         key = f"link_over.{incoming.channel}.{incoming.address}.{now:%Y-%m-%d}"
         say_to_anyone(practice, connection, incoming, "link_over", key, now)
         return
-    desk = Desk(connection, practice, load_chart(connection, practice, caller.patient), now)
-    phone = _Phone(desk, incoming, inbound)
+    desk = Desk(connection, practice, load_chart(connection, practice, caller.owner.patient), now)
+    phone = _Phone(desk, incoming, inbound, caller.owner)
     if caller.known is not None:
         phone.known_already(caller)
     elif caller.opened:
-        links.use_code(connection, _hashed(incoming.enrol or ""), now)
+        links.use_code(connection, hashed(incoming.enrol or ""), now)
         phone.store(Check())
-        phone.say_everywhere("link_ask")
+        phone.say_everywhere(phone.line_for_owner("link_ask"))
     elif caller.check is not None:
         phone.answers(caller.check)
 
@@ -107,15 +65,21 @@ class _Phone:
     desk: Desk
     incoming: Incoming
     inbound: int
+    owner: LinkOwner
 
     def known_already(self, caller: Caller) -> None:
         """Its owner opened a link again; or it is on record for somebody else, which a nurse
         must sort out, for two people's messages would run together."""
-        owner = caller.known.patient if caller.known else None
-        if owner == self.desk.patient:
-            links.use_code(self.desk.connection, _hashed(self.incoming.enrol or ""), self.desk.now)
-            self.say("link_known")
-            return
+        known = caller.known
+        if known is not None and known.patient == self.owner.patient:
+            if known.coach == self.owner.coach:
+                code = hashed(self.incoming.enrol or "")
+                links.use_code(self.desk.connection, code, self.desk.now)
+                self.say("link_known")
+                return
+            if self.owner.coach is not None:
+                self.say("link_of_coach")
+                return
         why = "the link was opened on a telephone that is on file for another person"
         raise_case(self.desk, Escalate("link_refused", "", (), {"why": why}))
         self.say_everywhere("link_over")
@@ -124,7 +88,7 @@ class _Phone:
         """Read danger and stop first, then the year. A link opened again is nobody's words."""
         if _is_start(self.incoming):
             if check.standing is Standing.ASKING:
-                self.say("link_ask_again")
+                self.say(self.line_for_owner("link_ask_again"))
             return
         reading = self._read()
         alarmed = self._raise_alarms(reading)
@@ -143,13 +107,24 @@ class _Phone:
             return
         self.store(check)
         if check.standing is Standing.ASKING:
-            self.say("link_ask_again")
+            self.say(self.line_for_owner("link_ask_again"))
             return
-        desk, incoming = self.desk, self.incoming
-        where = (desk.patient, incoming.channel, incoming.address)
-        links.open_address(desk.connection, *where)
-        audit.note(desk.connection, "patient", "opened the chat", desk.patient, desk.now)
-        if links.release_held(desk.connection, *where, desk.now) == 0:
+        self._open()
+
+    def _open(self) -> None:
+        """The phone is theirs: what waited for it goes out, a coach's invitation too."""
+        desk, connection, coach = self.desk, self.desk.connection, self.owner.coach
+        where = (self.owner, self.incoming.channel, self.incoming.address)
+        if coach is not None and not waits_for_link(desk, coach):
+            self.say("link_over")
+            return
+        links.open_address(connection, *where)
+        who = "patient" if coach is None else "coach"
+        audit.note(connection, who, "opened the chat", desk.patient, desk.now)
+        if coach is not None and must_be_asked(desk.chart.facts):
+            links.readdress_held(connection, *where)
+            self.say("link_right_coach")
+        elif links.release_held(connection, *where, desk.now) == 0:
             self.say("link_right")
 
     def _refuse(self, why: str, line: str) -> None:
@@ -180,11 +155,20 @@ class _Phone:
         """Store how far the check has come."""
         desk, incoming = self.desk, self.incoming
         where = (incoming.channel, incoming.address)
-        links.put_check(desk.connection, *where, desk.patient, check, desk.now)
+        links.put_check(desk.connection, *where, self.owner, check, desk.now)
+
+    def line_for_owner(self, line: str) -> str:
+        """The patient is asked for their own year, a coach for the patient's."""
+        return line if self.owner.coach is None else f"{line}_coach"
 
     def say(self, line: str, part: str = "answer") -> None:
-        """Queue one line in the patient's language."""
-        self._queue(self._text(line, self.desk.chart.conversation.language), part)
+        """Queue one line in the reader's language."""
+        self._queue(self._text(line, self._language), part)
+
+    @property
+    def _language(self) -> str:
+        coaches = (c.language for c in self.desk.chart.coaches if c.id == self.owner.coach)
+        return next(coaches, self.desk.chart.conversation.language)
 
     def say_everywhere(self, line: str) -> None:
         """Queue one line in every language: we do not know yet who reads it."""
@@ -197,57 +181,10 @@ class _Phone:
 
     def _queue(self, text: str, part: str) -> None:
         key = f"link.{self.inbound}.{part}"
-        _queue(self.desk.connection, self.incoming, text, key, self.desk.now, self.desk.patient)
-
-
-def say_to_anyone(
-    practice: Practice,
-    connection: Connection,
-    incoming: Incoming,
-    line: str,
-    key: str,
-    now: datetime,
-) -> None:
-    """Queue one line, in every language, to a phone of which nothing is known."""
-    book = practice.book
-    texts = [
-        filled(
-            book, line_text(book, SYSTEM, line, each), hospital_values(practice.rules, each), each
-        )
-        for each in book.languages
-    ]
-    _queue(connection, incoming, "\n\n".join(texts), key, now, None)
-
-
-def _queue(
-    connection: Connection,
-    incoming: Incoming,
-    text: str,
-    key: str,
-    now: datetime,
-    patient: int | None,
-) -> None:
-    outbox.queue(
-        connection,
-        Message(
-            key=key,
-            patient=patient,
-            to_role="unknown" if patient is None else UNCONFIRMED,
-            name="",
-            channel=incoming.channel,
-            address=incoming.address,
-            text=text,
-            choices=(),
-            queued_at=now,
-        ),
-    )
+        desk = self.desk
+        queue_to(desk.connection, self.incoming, text, key, desk.now, desk.patient)
 
 
 def _is_start(incoming: Incoming) -> bool:
     """The phone opened the link, or pressed the app's start button, once more."""
     return incoming.enrol is not None or incoming.text.strip().lower() == "/start"
-
-
-def _hashed(code: str) -> str:
-    """A code has 192 random bits, so a plain hash gives nothing away."""
-    return sha256(code.encode()).hexdigest()

@@ -8,6 +8,7 @@ from sqlalchemy import Connection, bindparam, select, update
 from bot.core.copies import CopyLevel
 from bot.core.record import CoachRecord
 from bot.store.engine import insert_one
+from bot.store.links import is_waiting
 from bot.store.prepared import Prepared
 from bot.store.tables import COACH, CONTACT
 
@@ -48,6 +49,7 @@ def _record(row: Any) -> CoachRecord:  # noqa: ANN401 - a row
         channel=row.channel,
         address=row.address,
         stopped=row.stopped_at is not None or row.wrong_at is not None,
+        waiting=is_waiting(row.address),
     )
 
 

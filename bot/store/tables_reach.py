@@ -12,23 +12,28 @@ __all__ = ["EARLY_RECEIPT", "ENROLMENT_CODE", "IDENTITY_CHECK", "KEPT_TEXT", "ME
 
 
 class EnrolmentCodeRow(SQLModel, table=True):
-    """A code of a link by which a patient opens the chat. Only its hash is kept; used once."""
+    """A code of a link by which a patient, or a coach, opens the chat.
+
+    Only its hash is kept; used once.
+    """
 
     __tablename__ = "enrolment_code"
     code_hash: str = Field(primary_key=True)
     patient_id: int = Field(foreign_key="patient.id", index=True)
+    coach_id: int | None = Field(default=None, foreign_key="coach.id")
     made_at: datetime = instant()
     expires_at: datetime = instant()
     used_at: datetime | None = instant(optional=True)  # or taken back by a newer code
 
 
 class IdentityCheckRow(SQLModel, table=True):
-    """A phone that followed a patient's link and was asked for the year of birth."""
+    """A phone that followed a link and was asked for the patient's year of birth."""
 
     __tablename__ = "identity_check"
     channel: str = Field(primary_key=True)
     address: str = Field(primary_key=True)
     patient_id: int = Field(foreign_key="patient.id", index=True)
+    coach_id: int | None = Field(default=None, foreign_key="coach.id")
     tries: int = 0  # answers that were not the year
     state: str  # "asking", "passed", "refused"
     changed_at: datetime = instant()

@@ -11,7 +11,7 @@ from bot.core.date_questions import Question
 from bot.service import views
 from bot.service.enrolment import Enrolment
 from bot.service.importing import Imported, take_in
-from bot.service.linking import LINK_LASTS
+from bot.service.link_codes import LINK_LASTS
 from bot.service.views_enrol import Row, questions_about, rows_of
 from bot.service.views_log import choices
 from bot.service.views_patient import Planned, countdown

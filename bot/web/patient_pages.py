@@ -101,11 +101,13 @@ def add_coach(visit: Visit) -> Response:
     """Invite a support person whom the patient named."""
 
     def store() -> None:
-        name, phone = visit.field("name"), a_phone(visit, "phone")
+        by_link = visit.field("channel") == "telegram" and bool(visit.app.telegram_bot)
+        channel, address = ("telegram", "") if by_link else ("sms", a_phone(visit, "phone"))
+        name = visit.field("name")
         if not name:
             raise Refused("Enter the coach's name.")
         visit.app.care.add_coach(
-            visit.number("patient"), name, "sms", phone, _level(visit), visit.who,
+            visit.number("patient"), name, channel, address, _level(visit), visit.who,
             "es" if visit.field("language") == "es" else "en", shared=bool(visit.field("shared")),
         )  # fmt: skip
 
@@ -156,6 +158,7 @@ def _shown(visit: Visit, status: int = 200, refused: str = "", act: str = "") ->
         act=act,
         levels=LEVELS,
         draft=visit.form if refused else {},
+        by_link=bool(visit.app.telegram_bot),
     )
 
 

@@ -7,6 +7,7 @@ with a forged form.
 
 from bot.web import (
     change_pages,
+    coach_pages,
     content_pages,
     draft_pages,
     draft_try_pages,
@@ -70,6 +71,7 @@ TABLE: tuple[Line, ...] = (
     post("/patients/{patient:int}/coaches", patient_pages.add_coach, NURSE),
     post("/patients/{patient:int}/coaches/level", patient_pages.set_level, NURSE),
     post("/patients/{patient:int}/coaches/{coach:int}/remove", patient_pages.remove_coach, NURSE),
+    post("/patients/{patient:int}/coaches/{coach:int}/link", coach_pages.make_link, NURSE),
     post("/patients/{patient:int}/change/preview", change_pages.preview, NURSE),
     post("/patients/{patient:int}/change", change_pages.confirm, NURSE),
     # Enrolling

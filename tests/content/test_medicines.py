@@ -6,7 +6,7 @@ import pickle
 import pytest
 import typer
 
-from bot.cli import opening
+from bot.cli import medicines as names_of_medicines
 from bot.content.lexicon import load_lexicon
 from bot.content.medicines import MedicinesFault, _dictionary, _ValuesOnly, is_medicine
 from bot.reading.reader import read
@@ -60,8 +60,8 @@ def test_a_command_that_reads_replies_does_not_begin_without_the_vocabulary(monk
     def missing():
         raise MedicinesFault("not installed whole. Run: pip install -r requirements.lock")
 
-    monkeypatch.setattr(opening, "medicine_names", missing)
+    monkeypatch.setattr(names_of_medicines, "medicine_names", missing)
     with pytest.raises(typer.Exit) as ended:
-        opening.medicines_or_stop()
+        names_of_medicines.medicines_or_stop()
     assert ended.value.exit_code == 2
     assert "pip install -r requirements.lock" in capsys.readouterr().err

@@ -183,6 +183,40 @@ def test_a_coach_is_invited_and_taken_off(vale):
     assert vale.app.chart(1).coaches[0].left_at is not None
 
 
+def test_a_coach_without_a_number_gets_a_link_as_a_qr_code(vale):
+    vale.app.telegram_bot = "countdown_example_bot"
+    file = f"/patients/{vale.enrol(2, 'Tobias Finch', born=date(1951, 3, 14))}"
+    browser = vale.signed_in()
+    fields = {"name": "Ruth Finch", "level": "reminders", "channel": "telegram"}
+    browser.post(f"{file}/coaches", file, **fields)
+    (coach,) = vale.app.chart(2).coaches
+    assert coach.waiting
+    assert "code:" not in browser.get(file).text
+    made = browser.post(f"{file}/coaches/{coach.id}/link", file)
+    assert made.status_code == 200
+    assert 'class="segno"' in made.text
+    assert "https://t.me/countdown_example_bot?start=" in made.text
+    assert "Tobias" not in made.text.split("<article")[1].split("</article>")[0]
+    assert browser.post(f"{file}/coaches/99/link", file).status_code == 404
+
+
+def test_a_link_needs_the_year_that_it_asks_for(vale):
+    vale.app.telegram_bot = "countdown_example_bot"
+    browser = vale.signed_in()
+    fields = {"name": "Ruth Vale", "level": "reminders", "channel": "telegram"}
+    browser.post("/patients/1/coaches", "/patients/1", **fields)
+    refused = browser.post("/patients/1/coaches/1/link", "/patients/1")
+    assert refused.status_code == 422
+    assert "Enter the date of birth" in refused.text
+
+
+def test_without_a_chat_on_this_service_a_coach_needs_a_number(vale):
+    browser = vale.signed_in()
+    fields = {"name": "Ruth Vale", "level": "reminders", "channel": "telegram"}
+    assert browser.post("/patients/1/coaches", "/patients/1", **fields).status_code == 422
+    assert not vale.app.chart(1).coaches
+
+
 def test_an_address_that_is_somebody_elses_is_refused(vale):
     vale.enrol(2, "Tobias Finch")
     fields = {"name": "Ruth Vale", "phone": vale.phone(2), "level": "reminders"}

@@ -19,6 +19,8 @@ QUESTION = Word("?", _SEPARATES, (), separates=True)
 
 def plain(text: str, lexicon: Lexicon) -> str:
     """`text` in lower case, compatibility forms folded, accents and invisible signs dropped."""
+    if "TIA" in text and not text.isupper():
+        text = _TIA.sub("mini stroke", text)
     if text.isascii():
         return _joined(text.lower())
     text = _DEGREE_POINT.sub(".", _APOSTROPHES.sub("'", text))
@@ -58,6 +60,7 @@ def _written_out(found: re.Match[str]) -> str:
     return f" {_NURSES_SIGNS[found[1]]} "
 
 
+_TIA = re.compile(r"\bTIA\b")  # in small letters it is an aunt, "tía"
 _NURSES_SIGNS = {  # how nurses shorten; common practice, no source
     "w/o": "without", "w/": "with", "c/o": "has", "s/p": "after", "h/o": "history of",
     "n/v/d": "nausea vomiting diarrhea", "n/v": "nausea vomiting", "r/o": "possible", "+": ". has",

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from bot.reading.phrases import Word, word_set
 
-_POINT = word_set("point points punto coma comma con dot pt decimal poin ponto")
-_JOIN = word_set("and an n y oh o")
+_POINT = word_set("point points punto coma comma con dot pt decimal poin ponto period")
+_JOIN = word_set("and an n y i oh o")
 _AFTER_READING = word_set(
     "f c degrees degree grados fahrenheit this tonight today so now again pm am help"
 )
@@ -87,7 +87,7 @@ def _with_tenths(words: Sequence[Word], place: int, number: Number) -> Number:
         ahead, place = ahead[1:], place + 1
     if ahead[0] in _JOIN | _POINT and ahead[2] in _TENTHS:
         ahead, place = ahead[1:], place + 1
-    if ahead[1] in _TENTHS and (digit := _tenth(ahead[0])) is not None:
+    if ahead[1] in _TENTHS and (digit := _some_tenths(ahead[0])) is not None:
         return Number(number.start, place + 2, number.value + digit / 10, True, number.spoken)
     if ahead[0] in _POINT and (digit := _tenth(ahead[1])) is not None:
         return Number(number.start, place + 2, number.value + digit / 10, True, number.spoken)
@@ -130,6 +130,10 @@ def _tenth(word: str) -> int | None:
     return _ONES.get(word)
 
 
+def _some_tenths(word: str) -> int | None:
+    return 1 if word in _ARTICLE else _tenth(word)
+
+
 def _one_oh(words: Sequence[Word], at: int) -> Number | None:
     """ "one oh one" is 101."""
     if words[at].text not in ("one", "uno", "1"):
@@ -170,7 +174,7 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
     place = at + 1 if first in _ARTICLE and hundred_ahead else at
     total, tens = 0.0, False
     while place < len(words):
-        value = named.get(words[place].text)
+        value = named.get(words[place].text, _lone_digit(words[place].text, total))
         grown = _grow(total, value) if value is not None else None
         if value is None or grown is None:
             if place == at or not _joins(words, place, named):
@@ -179,6 +183,11 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
             total, tens = grown, tens or value >= 10
         place += 1
     return _close(words, at, place, total, named, tens)
+
+
+def _lone_digit(text: str, total: float) -> float | None:
+    """The 2 of "ciento 2"."""
+    return float(text) if total >= 100 and len(text) == 1 and text.isdigit() else None
 
 
 def _grow(total: float, value: float) -> float | None:

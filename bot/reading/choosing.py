@@ -3,6 +3,7 @@
 import re
 
 from bot.reading.phrases import word_set
+from bot.reading.reading import Asked
 from bot.reading.understood import Understood
 
 LARGEST_CHOICE = 20
@@ -24,6 +25,16 @@ _AROUND = word_set(
     "mijita hija hijo should will quedo voy pues n elijo nomas entonces seria "
     "mejor lista segun muchas"
 )
+_SAID_AROUND = word_set(
+    "ill ive take taking reckon give gimme me put down for lets go definitely thatd that be it make "
+    "um uh er yes yeah yep si claro says said he she mom mama papa dice dijo creo que deme dame "
+    "apunteme anoteme pongame pongale quedo quedamos diria con think im going vote choosing picking "
+    "probably maybe looks like sounds good fine best last first ma hubby wife husband daughter son "
+    "well okay we us they want prefer prefiero tomo escojemos marco marque sea er ire voto digo "
+    "decidi decidimos eligo hermano hermana amigo amiga nena senores okey vale bueno ahi for to "
+    "selection item letter circle mark check box ticking tick nomas tambien also plus then there "
+    "sir hun love honey darling top middle bottom"
+)
 _LISTED = re.compile(r"\d{1,2}(?:,\d{1,2})+\Z")  # "1,2,5"
 _BOTH = ("los", "las")
 _NOUN_ONE = word_set("one ones una uno")
@@ -33,6 +44,7 @@ def chosen(reply: Understood) -> tuple[int, ...]:
     """The choices made, in the order typed; () when the reply is more than a choice."""
     if tuple(word.text for word in reply.words[:2]) == ("no", "one"):
         return ()  # "no one" is nobody, not choice number one
+    around = _AROUND | _SAID_AROUND if reply.asked is Asked.CHOICE else _AROUND
     numbers = {n.start: int(n.value) for n in reply.numbers if not n.decimal}
     inside = {i for n in reply.numbers for i in range(n.start, n.end)}
     picks: list[int] = []
@@ -41,7 +53,7 @@ def chosen(reply: Understood) -> tuple[int, ...]:
         if (picks and word.text in _NOUN_ONE) or (word.text == "dos" and before in _BOTH):
             continue
         here = _picked_at(at, word.text, numbers)
-        if not here and at not in inside and word.text not in _AROUND and not word.separates:
+        if not here and at not in inside and word.text not in around and not word.separates:
             return ()
         picks += here
     return tuple(dict.fromkeys(picks))

@@ -49,6 +49,7 @@ _OWNERS = word_set("my mi")
 _PLANS = word_set(
     "operation surgery procedure appointment date replacement cirugia operacion cita fecha"
 )
+_REPORTED = word_set("nomas solo nada todo anda esta tiene amanecio")
 _SUPPOSING = word_set("si cuando if")
 
 
@@ -82,6 +83,8 @@ def _is_general(words: Sequence[Word], begin: int, end: int) -> bool:
 
 def _opens(texts: list[str], asked: bool) -> bool:
     second = texts[1] if len(texts) > 1 else ""
+    if texts[0] == "que" and second in _REPORTED:
+        return asked  # "que nomas tiene calentura": what another says, passed on
     if texts[:3] in _WHY_ASK or texts[:3] == ["por", "que", "preguntan"]:
         return True
     if texts[0] == "me":

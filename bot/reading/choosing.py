@@ -34,7 +34,8 @@ _SAID_AROUND = word_set(
     "decidi decidimos eligo hermano hermana amigo amiga nena senores okey vale bueno ahi for to "
     "selection item letter circle mark check box ticking tick nomas tambien also plus then there "
     "sir hun love honey darling id mi my yo me "
-    "either sure let see para sin duda am of definitivamente"
+    "either sure let see para sin duda am of definitivamente "
+    "gusta gustaria"
 )
 _LISTED = re.compile(r"\d{1,2}(?:,\d{1,2})+\Z")  # "1,2,5"
 _BOTH = ("los", "las")

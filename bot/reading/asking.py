@@ -76,15 +76,20 @@ def _sentences(words: Sequence[Word]) -> list[tuple[int, int]]:
 def _is_general(words: Sequence[Word], begin: int, end: int) -> bool:
     texts = [w.text for w in words[begin:end] if not w.separates]
     asked = words[end - 1] is QUESTION
-    if not texts or not (_opens(texts, asked) or _has_subject(texts, asked)):
+    if not texts or (_is_passed_on(texts) and not asked):
+        return False
+    if not (_opens(texts, asked) or _has_subject(texts, asked)):
         return False
     return not _claims(texts)
 
 
+def _is_passed_on(texts: list[str]) -> bool:
+    """True for "que nomas tiene calentura": what the patient says, passed on by another."""
+    return texts[0] == "que" and not _REPORTED.isdisjoint(texts[1:2])
+
+
 def _opens(texts: list[str], asked: bool) -> bool:
     second = texts[1] if len(texts) > 1 else ""
-    if texts[0] == "que" and second in _REPORTED:
-        return asked  # "que nomas tiene calentura": what another says, passed on
     if texts[:3] in _WHY_ASK or texts[:3] == ["por", "que", "preguntan"]:
         return True
     if texts[0] == "me":

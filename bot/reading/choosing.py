@@ -25,17 +25,15 @@ _AROUND = word_set(
     "mijita hija hijo should will quedo voy pues n elijo nomas entonces seria "
     "mejor lista segun muchas"
 )
-_SAID_AROUND = word_set(
-    "ill ive take taking reckon give gimme me put down for lets go definitely thatd that be it make "
-    "um uh er yes yeah yep si claro says said he she mom mama papa dice dijo creo que deme dame "
-    "apunteme anoteme pongame pongale quedo quedamos diria con think im going vote choosing picking "
-    "probably maybe looks like sounds good fine best last first ma hubby wife husband daughter son "
-    "well okay we us they want prefer prefiero tomo escojemos marco marque sea er ire voto digo "
-    "decidi decidimos eligo hermano hermana amigo amiga nena senores okey vale bueno ahi for to "
-    "selection item letter circle mark check box ticking tick nomas tambien also plus then there "
-    "sir hun love honey darling id mi my yo me "
-    "either sure let see para sin duda am of definitivamente "
-    "gusta gustaria"
+_SAID_AROUND = word_set(  # said around a choice that was asked for
+    "ahi also am amiga amigo anoteme apunteme be best box bueno check choosing circle claro con "
+    "creo dame darling daughter decidi decidimos definitely definitivamente deme dice digo dijo "
+    "diria down duda either elegimos er escogemos fine first for gimme give going good gusta "
+    "gustaria he hermana hermano honey hubby hun husband id ill im ire it item ive last let "
+    "lets letter looks love ma make mama mark marque maybe me mi mom nena of okay okey papa "
+    "para picking plus pongale pongame prefer prefiero probably put que quedamos reckon said "
+    "says sea see selection senores she si sin sounds sure take taking tambien that thatd then "
+    "there they tick ticking to tomo uh um us vale vote voto we well wife yeah yep yes yo"
 )
 _LISTED = re.compile(r"\d{1,2}(?:,\d{1,2})+\Z")  # "1,2,5"
 _BOTH = ("los", "las")

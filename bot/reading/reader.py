@@ -188,7 +188,8 @@ def _joined(found: list[Reading]) -> Reading:
 
 
 def _plain_meaning(reply: Understood) -> Reading:
-    reading = picked_plainly(reply) or not_an_answer(reply) or answer_to_question(reply) or _unexpected(reply)
+    answer = picked_plainly(reply) or not_an_answer(reply) or answer_to_question(reply)
+    reading = answer or _unexpected(reply)
     if reply.temperature and reading.temperature is None:
         reading = replace(reading, temperature=reply.temperature)
     if reply.asks and reading.act not in (Act.QUESTION, Act.UNCLEAR):

@@ -11,7 +11,10 @@ _AFTER_READING = word_set(
     "f c degrees degree grados fahrenheit this tonight today so now again pm am help"
 )
 _DEGREES = word_set("degrees grados degree grado deg")
-_TENTHS = frozenset({"tenths", "tenth", "decimas", "decima"})
+_TENTHS = word_set(  # the lines of a glass thermometer are tenths
+    "tenths tenth decimas decima decimos decimo decimitas lineas linea lineitas rayas rayitas raya "
+    "rayita lines line ticks notches marks"
+)
 _HALF = frozenset({"half", "medio", "media", "1/2"})
 _ARTICLE = frozenset({"a", "un", "una"})
 _HUNDRED = frozenset({"hundred", "cien", "ciento"})
@@ -111,13 +114,13 @@ _ONES = {
             "zero/oh/cero",
             "one/uno",
             "two/dos",
-            "three/tres",
-            "four/cuatro",
-            "five/cinco",
-            "six/seis",
-            "seven/siete",
-            "eight/ocho",
-            "nine/nueve",
+            "three/tres/tre",
+            "four/cuatro/quatro",
+            "five/cinco/sinco",
+            "six/seis/sei/ceis/seiz/seys",
+            "seven/siete/siet/ciete",
+            "eight/ocho/hocho",
+            "nine/nueve/nuebe",
         ]
     )
     for w in pair.split("/")

@@ -73,7 +73,13 @@ def pet(walk: Walk, event: Match) -> None:
 
 
 def gave(walk: Walk, event: Match) -> None:
+    before = walk.words[event.start - 1].text if event.start else ""
+    if walk.words[event.start].text == "from" and before in _CAME:
+        return  # "came home from work with a fever"
     walk.caught = True
+
+
+_CAME = word_set("home back came called flew visiting up down over away returned")
 
 
 def caught_from(walk: Walk, event: Match) -> None:

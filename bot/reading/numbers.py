@@ -189,7 +189,9 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
 
 
 def _lone_digit(text: str, total: float) -> float | None:
-    """The 2 of "ciento 2"."""
+    """The 2 of "ciento 2", the 1 of "ciento un grados"."""
+    if total == 100 and text == "un":
+        return 1.0
     return float(text) if total >= 100 and len(text) == 1 and text.isdigit() else None
 
 
@@ -225,7 +227,8 @@ def _close(
     with_tenths = _with_tenths(words, place, number)
     if with_tenths is not number or not spoken_tens or place >= len(words):
         return with_tenths
-    digit = _ONES.get(words[place].text)
+    last = place + 1 == len(words) or words[place + 1].separates
+    digit = _tenth(words[place].text) if last else _ONES.get(words[place].text)
     if digit is not None and 30 <= total <= 110 and total % 10:
         return Number(at, place + 1, total + digit / 10, True, True)
     return number

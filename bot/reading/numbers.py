@@ -176,7 +176,7 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
         return None
     place = at + 1 if first in _ARTICLE and hundred_ahead else at
     total, tens = 0.0, False
-    while place < len(words):
+    while place < len(words) and not (total and _are_tenths(words, place)):
         value = named.get(words[place].text, _lone_digit(words[place].text, total))
         grown = _grow(total, value) if value is not None else None
         if value is None or grown is None:
@@ -186,6 +186,11 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
             total, tens = grown, tens or value >= 10
         place += 1
     return _close(words, at, place, total, named, tens)
+
+
+def _are_tenths(words: Sequence[Word], place: int) -> bool:
+    """True for the "ocho" of "cien ocho decimas"."""
+    return place + 1 < len(words) and words[place + 1].text in _TENTHS
 
 
 def _lone_digit(text: str, total: float) -> float | None:

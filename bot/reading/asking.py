@@ -12,7 +12,7 @@ from bot.reading.walk import Mention
 
 _OPENERS = word_set(
     "is are will does do can could would what whats how when which if should am que cual cuanto "
-    "cuanta cuales cuando como puede puedo pueden es son sera me y"
+    "cuanta cuantos cuantas cuales cuando como puede puedo pueden es son sera me y"
 )
 _LEADS_IN = word_set("a de en desde hasta con por para at from to for up")
 _ASKED_FOR = word_set("que cual cuanto cuanta cuantos cuantas cuando donde what which how")
@@ -41,6 +41,7 @@ _WHY_ASK = (
     ["how", "do", "they"],
 )
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
+_SUBJECTS = word_set("i he she we it they my im hes shes")
 _TELLERS = word_set("i she he we they")
 _MODALS = word_set("should can could may might would will need do am")
 _IF = word_set("if si")
@@ -89,6 +90,8 @@ def _opens(texts: list[str], asked: bool) -> bool:
         return True
     if texts[0] in ("y", "es", "if", "como"):
         return asked or texts[:2] == ["como", "se"]
+    if texts[0] == "when" and second in _SUBJECTS:
+        return asked  # "when I pee it stings"
     if texts[0] == "what" and second in _TELLERS and _MODALS.isdisjoint(texts[2:3]):
         return asked  # "what she threw up looked like coffee grounds"
     if texts[0] in _LEADS_IN:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from bot.reading.phrases import Word, word_set
 
 _POINT = word_set("point points punto coma comma con dot pt decimal poin ponto")
-_JOIN = word_set("and an n y oh o")
+_JOIN = word_set("and an n y i oh o")
 _AFTER_READING = word_set(
     "f c degrees degree grados fahrenheit this tonight today so now again pm am help"
 )
@@ -87,7 +87,7 @@ def _with_tenths(words: Sequence[Word], place: int, number: Number) -> Number:
         ahead, place = ahead[1:], place + 1
     if ahead[0] in _JOIN | _POINT and ahead[2] in _TENTHS:
         ahead, place = ahead[1:], place + 1
-    if ahead[1] in _TENTHS and (digit := _tenth(ahead[0])) is not None:
+    if ahead[1] in _TENTHS and (digit := _some_tenths(ahead[0])) is not None:
         return Number(number.start, place + 2, number.value + digit / 10, True, number.spoken)
     if ahead[0] in _POINT and (digit := _tenth(ahead[1])) is not None:
         return Number(number.start, place + 2, number.value + digit / 10, True, number.spoken)
@@ -128,6 +128,10 @@ def _tenth(word: str) -> int | None:
     if len(word) == 1 and word.isdigit():
         return int(word)
     return _ONES.get(word)
+
+
+def _some_tenths(word: str) -> int | None:
+    return 1 if word in _ARTICLE else _tenth(word)
 
 
 def _one_oh(words: Sequence[Word], at: int) -> Number | None:

@@ -1,5 +1,6 @@
 """What a reply says besides an answer: a wrong number, a moved date, a cry for help, a question."""
 
+from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading
 from bot.reading.tokens import QUESTION
 from bot.reading.understood import Understood
@@ -18,6 +19,8 @@ def not_an_answer(reply: Understood) -> Reading | None:
         return Reading(Act.WRONG_NUMBER, alert=died, because=because)
     if reply.asks and any(m.supposed for m in reply.mentions):
         return Reading(Act.QUESTION, because=(reply.whole,))
+    if (dose := _dose_told_as_question(reply)) is not None:
+        return dose
     moves = ("act.reschedule_words", "act.no_ride")
     if reply.says(*(moves[:1] if reply.asked is Asked.YES_NO else moves)):
         return Reading(Act.RESCHEDULE, because=reply.quote(*moves))
@@ -33,12 +36,37 @@ def not_an_answer(reply: Understood) -> Reading | None:
     return None
 
 
+def _dose_told_as_question(reply: Understood) -> Reading | None:
+    """ "I took my blood thinner this morning, was that wrong?": it was taken, whatever is asked."""
+    if reply.asked not in (Asked.NONE, Asked.MEDICINE_STOP) or not reply.asks:
+        return None
+    if not reply.says("act.still_taking") or not reply.says("unsure.medicine"):
+        return None
+    texts = [w.text for w in reply.words]
+    told = next((i for i, text in enumerate(texts) if i and _took(texts, i)), 0)
+    if not told or not _NOT_YET.isdisjoint(texts[:told]):
+        return None
+    because = reply.quote("act.still_taking")
+    return Reading(Act.NOT_DONE, alert=True, because=because, also=(Act.QUESTION,))
+
+
+def _took(texts: list[str], at: int) -> bool:
+    return (texts[at] in _TOOK and texts[at - 1] in _TAKER) or (
+        texts[at] in ("tome", "tomo", "tomado") and texts[at - 1] in ("me", "ya", "he", "la")
+    )
+
+
+_TOOK = word_set("took taken swallowed had popped")
+_TAKER = word_set("i ive already just he she hes shes accidentally still mom dad have")
+_NOT_YET = word_set("if should can could may must would when what how si cuando puedo debo")
+
+
 def _is_question(reply: Understood) -> bool:
     """True for a question that is not an answer with a question behind it."""
     if not reply.asks:
         return False
     told = reply.asked is Asked.MEDICINE_STOP and reply.says("act.still_taking")
-    if told and reply.words[-1] is not QUESTION:
+    if told and reply.words[-1] is not QUESTION and not reply.opens_with("mod.suppose"):
         return False  # "What? I've been taking it every day"
     if reply.words[-1] is QUESTION and reply.opens_with("act.question_opener"):
         return True

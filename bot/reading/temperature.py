@@ -14,6 +14,8 @@ from bot.reading.reading import Asked, Temperature
 # Outside these a reading is asked again: our choice, from physiology.
 CELSIUS = (34.0, 42.0)
 FAHRENHEIT = (93.2, 107.6)
+COLD = 35.0  # degrees Celsius; below it a number is the weather's unless a temperature was asked
+LONGEST_MENDING = 12  # words between a wrong reading and the right one
 LOOK_BEHIND = 6  # words before a number that can tell what it measures
 
 
@@ -67,11 +69,12 @@ _OTHER_BEFORE = word_set(
     "april may june july august september october november december enero febrero marzo abril "
     "mayo junio julio agosto septiembre octubre noviembre diciembre took tome by before after "
     "chapter psalm salmo capitulo flight code codigo estacion station verse versiculo "
+    "lived turned turns lives vivio cumplio cumple cumpli dollars "
     "bill cost costs total copay paid rent price cuenta pague costo "
     "until till las number numero street calle"
 )
 _OF_A_JOINT = word_set("flexion extension bend bends bending flex rom flexing dobla doblo")
-_WHEN = word_set("at by before after till until")
+_WHEN_TAKEN = word_set("at by before after till until took tome")
 _OTHER_MEASURES = word_set(
     "glucosa frecuencia saturacion fc spo "
     "pressure bp pulse rate oxygen sats sat sugar glucose weight weigh weighs presion pulso "
@@ -84,6 +87,11 @@ _MENDS = word_set(
     "sorry typo oops ooops whoops correction mean meant wait misread mistake mistyped scratch "
     "perdon digo corrijo correccion equivoque error espere espera"
 )
+_WRONG = word_set("wrong mal upside backwards reves")
+_SAW = word_set("vi lei read saw looked mire fije holding agarre tome typed puse escribi")
+_IS = word_set("es era son fue is was")
+_ISNT = word_set("isnt wasnt not")
+_ROUGHLY = word_set("almost nearly about casi")  # "casi treinta y nueve, 38,9 exacto"
 _GOES_ON = word_set(
     "and but with n so i im my no y pero con since on at when last for feel feeling chills cough "
     "just right de desde en cuando que tengo me sin se toda todo this or o she he hes shes "
@@ -109,22 +117,35 @@ def _mended(words: Sequence[Word], measured: Measured, later: Measured | None) -
     """True for the first of "101.0 sorry typo 100.1"."""
     if later is None or later.temperature is None:
         return False
-    between = {w.text for w in words[measured.end : later.start]}
-    return len(between) <= LOOK_BEHIND and not between.isdisjoint(_MENDS)
+    if _is_not(words, measured):
+        return True
+    between = [w.text for w in words[measured.end : later.start]]
+    if len(between) > LONGEST_MENDING:
+        return False
+    wrong = not _WRONG.isdisjoint(between) and not _SAW.isdisjoint(between)
+    return wrong or not _MENDS.isdisjoint(between)
+
+
+def _is_not(words: Sequence[Word], measured: Measured) -> bool:
+    """True for the first of "no es 39, es 36.7" and of "almost 39, 38.9"."""
+    two, one = [*([""] * 2), *(w.text for w in words[max(0, measured.start - 2) : measured.start])][
+        -2:
+    ]
+    return one in _ISNT | _ROUGHLY or (two in ("no", "not") and one in _IS)
 
 
 def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) -> Measured | None:
     unit, end = _unit_after(words, number.end)
     before = _before(words, number.start)
-    if not _OF_A_JOINT.isdisjoint(before):
-        return None  # "knee flexion 100 degrees"
+    if not _OF_A_JOINT.isdisjoint(before) or before[-1:] == ["dollars"]:
+        return None  # "knee flexion 100 degrees", "$39.99"
     after = [w.text for w in words[end : end + 2]]
     cued = bool(unit) or end > number.end or any(w in _CUES for w in (*before, *after))
     value = number.value
     plausible = unit_of(value)
     clear = plausible and number.decimal and asked in (Asked.TEMPERATURE, Asked.SYMPTOM_CHECK)
     if asked is Asked.TEMPERATURE and plausible:
-        before = [w for w in before if w not in _WHEN]
+        before = [w for w in before if w not in _WHEN_TAKEN]
     if not cued and _other_quantity(words, number, before, strict=not clear):
         return None
     fits = plausible is not None and (
@@ -135,10 +156,16 @@ def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) ->
     )
     if not cued and not fits:
         return _implausible(words, number) if asked is Asked.TEMPERATURE and count == 1 else None
+    if plausible == "C" and value < COLD and not (asked is Asked.TEMPERATURE or _told(before)):
+        return None  # "34 degrees this morning and windy"
     if plausible is None or (unit and unit != plausible):
         return _implausible(words, number) if cued and value > 20 else None
     bound = _bound(set(before[-2:]), set(before[-4:]))
     return Measured(number.start, end, Temperature(value, plausible), _text(words, number), bound)
+
+
+def _told(before: list[str]) -> bool:
+    return any(w in _CUES for w in before)
 
 
 def _bound(near: set[str], before: set[str]) -> str:
@@ -183,7 +210,7 @@ def _other_quantity(
     after = words[number.end].text if number.end < len(words) else ""
     ahead = words[number.end + 1].text if number.end + 1 < len(words) else ""
     pressure = after in ("over", "sobre") and ahead[:1].isdigit()
-    if after in _OTHER_AFTER or pressure:
+    if (after in _OTHER_AFTER and not (after == "yo" and number.decimal)) or pressure:
         return True
     if any(w in _OTHER_MEASURES for w in before[-4:]):
         return True

@@ -3,6 +3,7 @@
 import re
 import unicodedata
 
+from bot.reading.dictation import written_as_signs
 from bot.reading.lexicon import Lexicon
 from bot.reading.phrases import Word
 
@@ -30,8 +31,10 @@ def plain(text: str, lexicon: Lexicon) -> str:
 def _joined(text: str) -> str:
     """Contractions as one word without their apostrophe: "can not", "can't" -> "cannot", "cant"."""
     if "'" in text:
-        text = _DECIMAL_MARK.sub(".", text)
+        text = _SHORT_YEAR.sub(_with_century, _DECIMAL_MARK.sub(".", text))
         text = text.replace("'ll ", " will ").replace("'", "")
+    if "$" in text:
+        text = text.replace("$", " dollars ")
     if "/" in text or "+" in text:
         text = _SHORTHAND.sub(_written_out, text)
     if "o2" in text or "o 2" in text:
@@ -43,6 +46,10 @@ def _joined(text: str) -> str:
 
 def _run_together(found: re.Match[str]) -> str:
     return found[0].replace(" ", "")
+
+
+def _with_century(found: re.Match[str]) -> str:
+    return ("19" if found[1] > "3" else "20") + found[1]
 
 
 def _written_out(found: re.Match[str]) -> str:
@@ -58,6 +65,7 @@ _SIGNS = (("°", " degrees "), ("º", " degrees "), ("½", " 1/2 "))
 _DEGREE_POINT = re.compile(r"(?<=\d\d)[°º](?=\d)")  # 36º9
 _OXYGEN = re.compile(r"\b(?:sp)?o ?2\b")
 _DECIMAL_MARK = re.compile(r"(?<=\d)'(?=\d)")  # 38'2
+_SHORT_YEAR = re.compile(r"(?<!\S)'([0-9])(?=\d\b)")  # '98, '15
 _AS_DIGITS = str.maketrans("oil", "011")
 _LETTERS_FOR_DIGITS = re.compile(r"(?<![\w.])(?=[oil.,]*\d)[1il9][\doil]{2}(?:[.,][\do])?(?!\w)")
 _SPACED_POINT = re.compile(r"\b(9\d|10\d|3[5-9]|4[01])(?: \.|\. | \. |\.\.+)(\d)\b")  # 98 .7
@@ -92,7 +100,7 @@ _DROPPED = frozenset({"Mn", "Cf", "Cc", "Co", "Cs"})
 def tokens(text: str, lexicon: Lexicon) -> list[Word]:
     """The words of a plain text, with `.` `,` `?` kept as words that only separate."""
     found: list[Word] = []
-    for sign in _TOKEN.findall(text):
+    for sign in written_as_signs(_TOKEN.findall(text), lexicon.numbers):
         if sign == "?":
             _separate(found, QUESTION)
         elif sign in _HARD:

@@ -59,6 +59,9 @@ class Walk:
     divided: bool = False  # a comma or "and" since then
     supposed: bool = False
     others: bool = False
+    helper: bool = False  # the writer is not the patient: "this is her daughter"
+    parent: bool = False  # a mother or father was named, by a writer who said no more of who writes
+    speaks_of_self: bool | None = None  # None: not yet asked
     pets: bool = False
     story: bool = False  # of what was read or watched, up to the next "I" or "my"
     caught: bool = False  # "caught it from my grandson": the illness is the patient's own

@@ -1,0 +1,116 @@
+"""Whose body a reply speaks of: the patient's, someone else's, or nobody's.
+
+The writer may be the patient or a helper. "My husband has the flu" is about someone else, but a
+helper's "this is her daughter, my mom has a cough" is about the patient. So is "mi mama tiene tos"
+alone: patients are 55 to 90, and it is their children who write of a mother. It is not when the
+writer speaks of their own health or of living together.
+"""
+
+from collections.abc import Sequence
+
+from bot.reading.matching import Match
+from bot.reading.phrases import Word, word_set
+from bot.reading.walk import Walk
+
+_PARENTS = word_set(
+    "mom moms mama mamas mami mamita mother mothers mum dad dads papa papas papi papito father "
+    "fathers grandma grandpa grandmother grandfather granny abuela abuelo abuelita abuelito "
+    "abuelos suegra suegro madre padre law mil fil viejita viejito jefita jefito tata nana"
+)
+_OF_ONESELF = word_set(
+    "i im ive id me myself mine yo tengo estoy ando traigo conmigo siento us nosotros duermo vivo "
+    "we were both ours"
+)
+_TOGETHER = word_set(
+    "live lives living room roommate visiting visit visited same mismo misma juntos juntas house "
+    "vive viven duermen cuarto conmigo visita visitando casa contagious contagio contagioso"
+)
+_CARED_FOR = _PARENTS | word_set(
+    "husband husbands wife wifes hubby spouse esposo esposa marido mujer senora senor aunt uncle "
+    "tia tio partner sister brother hermana hermano viejo vieja"
+)
+_TELLS_OF_HELP = word_set(
+    "checked took asked think thought found wanted know worried writing texting noticed saw gave "
+    "put am"
+)
+
+
+def other(walk: Walk, event: Match) -> None:
+    if is_of_patient(walk, event):
+        walk.others = walk.pets = False
+        return
+    walk.others = walk.antecedent = True
+    walk.other_end = event.end
+    if walk.divided:
+        walk.no = 0
+
+
+def pet(walk: Walk, event: Match) -> None:
+    walk.pets = True
+
+
+def gave(walk: Walk, event: Match) -> None:
+    walk.caught = True
+
+
+def caught_from(walk: Walk, event: Match) -> None:
+    walk.caught = walk.caught or not walk.others  # "my wife caught a cold" is hers
+
+
+def pronoun(walk: Walk, event: Match) -> None:
+    walk.others = walk.antecedent
+    if walk.divided:
+        walk.no = 0
+
+
+def tells_as_helper(walk: Walk, event: Match) -> None:
+    """ "This is her daughter": what follows is told of the patient."""
+    walk.helper = True
+
+
+def is_caught(walk: Walk, event: Match) -> bool:
+    """True for the covid of "my mom has covid": a nurse asks whether it was caught."""
+    if not walk.parent or event.concept != "symptom.unwell":
+        return False
+    return any(w.text in _CAUGHT for w in walk.words[event.start : event.end])
+
+
+_CAUGHT = word_set(
+    "covid flu influenza strep virus gripa gripe rsv coronavirus rona positive positivo"
+)
+
+
+def is_of_patient(walk: Walk, event: Match) -> bool:
+    """True for the "my mom" of a helper, who speaks of the patient by that name."""
+    named = {w.text for w in walk.words[event.start : event.end]}
+    if "patient" in named or "paciente" in named or _is_called_patient(walk.words, event.end):
+        return True
+    if walk.helper:
+        return not named.isdisjoint(_CARED_FOR)
+    walk.parent = not named.isdisjoint(_PARENTS)
+    return walk.parent and not _speaks_of_self(walk)
+
+
+def _is_called_patient(words: Sequence[Word], end: int) -> bool:
+    """True for "my wife (the patient)" and "mi marido, el paciente"."""
+    ahead = [w.text for w in words[end : end + 3]]
+    return "patient" in ahead or "paciente" in ahead
+
+
+def _speaks_of_self(walk: Walk) -> bool:
+    """True when the writer tells of their own health or of a shared house."""
+    if walk.speaks_of_self is None:
+        walk.speaks_of_self = _told_of_self(walk)
+    return walk.speaks_of_self
+
+
+def _told_of_self(walk: Walk) -> bool:
+    if any(m.concept in ("mod.writer",) for m in walk.events):
+        return False
+    texts = [w.text for w in walk.words]
+    if any(t in _TOGETHER for t in texts) or texts[:1] in (["no"], ["nope"], ["nada"], ["none"]):
+        return True
+    return any(
+        t in _OF_ONESELF and (at + 1 == len(texts) or texts[at + 1] not in _TELLS_OF_HELP)
+        for at, t in enumerate(texts)
+    )

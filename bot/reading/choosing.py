@@ -21,7 +21,8 @@ _AROUND = word_set(
     "esta este una uno de quiero respuesta contesto choose choices ones just pls plz thanks thank "
     "you gracias senorita senora senor dear maam sir ok numeros opciones las los puse pongo marco "
     "son answers mine would say guess think hon sweetie ambas ambos dos porfa porfis mijo mija "
-    "mijita hija hijo should will quedo voy"
+    "mijita hija hijo should will quedo voy pues n elijo nomas entonces seria "
+    "mejor lista segun muchas"
 )
 _LISTED = re.compile(r"\d{1,2}(?:,\d{1,2})+\Z")  # "1,2,5"
 _BOTH = ("los", "las")

@@ -2,6 +2,7 @@
 
 from bot.reading.double_negation import is_inverted, undoes
 from bot.reading.matching import Match
+from bot.reading.people import is_left_out
 from bot.reading.phrases import word_set
 from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Walk, new_clause, or_ahead
@@ -37,7 +38,7 @@ def or_(walk: Walk, event: Match) -> None:
 
 def negate_item(walk: Walk, event: Match) -> None:
     """The second "nothing" of "no cough, nothing itching, nothing new"; else it is an answer."""
-    item = walk.events[walk.at + 1 : walk.at + 4]
+    item = walk.events[walk.at + 1 : walk.at + 10]
     ends = [e.end for e in item if e.start == event.end and e.concept.startswith("symptom.")]
     listed = event.start > 0 and walk.words[event.start - 1] is COMMA
     if listed and any(end == len(walk.words) or walk.words[end].separates for end in ends):
@@ -112,6 +113,8 @@ def affirm(walk: Walk, event: Match) -> None:
 def restart(walk: Walk, event: Match) -> None:
     if walk.mentions and event.end <= walk.mentions[-1].end:
         return  # the "my" of "broke my leg"
+    if walk.words[event.start].text in ("yo", "me") and is_left_out(walk, event):
+        return
     if is_inverted(walk, event):
         walk.no, walk.no_end, walk.listed = 1, event.end, False
         return

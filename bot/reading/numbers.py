@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from bot.reading.phrases import Word, word_set
 
-_POINT = word_set("point points punto coma comma con dot pt decimal poin ponto")
+_POINT = word_set("point points punto coma comma con dot pt decimal poin ponto period")
 _JOIN = word_set("and an n y i oh o")
 _AFTER_READING = word_set(
     "f c degrees degree grados fahrenheit this tonight today so now again pm am help"
@@ -174,7 +174,7 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
     place = at + 1 if first in _ARTICLE and hundred_ahead else at
     total, tens = 0.0, False
     while place < len(words):
-        value = named.get(words[place].text)
+        value = named.get(words[place].text, _lone_digit(words[place].text, total))
         grown = _grow(total, value) if value is not None else None
         if value is None or grown is None:
             if place == at or not _joins(words, place, named):
@@ -183,6 +183,11 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
             total, tens = grown, tens or value >= 10
         place += 1
     return _close(words, at, place, total, named, tens)
+
+
+def _lone_digit(text: str, total: float) -> float | None:
+    """The 2 of "ciento 2"."""
+    return float(text) if total >= 100 and len(text) == 1 and text.isdigit() else None
 
 
 def _grow(total: float, value: float) -> float | None:

@@ -1,7 +1,7 @@
 """Which of the temperatures in a reply is the patient's, and the one of now.
 
-"98.4 now, 98.7 last night" is 98.4. A fever among them counts whenever it was measured: it is the
-highest that is told, unless it is someone else's, denied or long past.
+"98.4 now, 98.7 last night" is 98.4. That a fever was there last night raises its alarm elsewhere.
+Where no word tells which is of now it is the highest.
 """
 
 from collections.abc import Sequence
@@ -11,11 +11,14 @@ from bot.reading.reading import Temperature
 from bot.reading.temperature import Measured
 from bot.reading.walk import Mention
 
-_NOW = word_set("now today tonight currently hoy ahora ahorita ahoritita actual latest")
+_NOW = word_set(
+    "now today tonight currently hoy ahora ahorita ahoritita actual latest second segunda then "
+    "luego despues over"
+)
 _THEN = word_set(
     "last yesterday ayer anoche antier anteayer antenoche ago earlier antes before monday tuesday "
-    "wednesday thursday friday saturday sunday mon tue tues wed thu thur thurs fri sat sun lunes "
-    "martes miercoles jueves viernes sabado domingo pasado pasada"
+    "wednesday thursday friday saturday sunday mon tue tues thu thurs fri lunes "
+    "martes miercoles jueves viernes sabado domingo pasado pasada first primera rato"
 )
 
 
@@ -27,7 +30,9 @@ def own_temperature(
     foreign = {m.start for m in mentions if _is_reading(m) and (m.others or m.supposed)}
     own = [m for m in stated if m.start not in foreign]
     stated = own if own or _fevers(stated, mentions) else stated  # a helper writes
-    if len(stated) > 1 and not _fevers(stated, mentions):
+    denied = {m.start for m in mentions if m.concept == "fever_reading" and m.denied}
+    stated = [m for m in stated if m.start not in denied] or stated
+    if len(stated) > 1:
         stated = _of_now(words, stated)
     temperatures = [m.temperature for m in stated if m.temperature]
     return max(temperatures, key=lambda t: t.celsius, default=None)
@@ -57,9 +62,20 @@ def _time_words(
     words: Sequence[Word], stated: Sequence[Measured], at: int, *, before: bool
 ) -> set[str]:
     """The words between this reading and the one before it, or the one after it."""
+    start, end = stated[at].start, stated[at].end
+    earlier = stated[at - 1].end if at else 0
+    later = stated[at + 1].start if at + 1 < len(stated) else len(words)
     if before:
-        begin, end = stated[at - 1].end if at else 0, stated[at].start
-    else:
-        begin = stated[at].end
-        end = stated[at + 1].start if at + 1 < len(stated) else len(words)
-    return {w.text for w in words[begin:end]}
+        return {w.text for w in words[earlier:start]}
+    back = _turn(words, earlier, start) if at else 0
+    ahead = _turn(words, end, later) if later < len(words) else later
+    return {w.text for w in (*words[back:start], *words[end:ahead])}
+
+
+def _turn(words: Sequence[Word], begin: int, end: int) -> int:
+    """Where, between two readings, what is said of the first ends."""
+    turns = (i for i in range(begin, end) if words[i].separates or words[i].text in _AND)
+    return next(turns, end)
+
+
+_AND = word_set("and y but pero then")

@@ -36,6 +36,8 @@ _TELLS_OF_HELP = word_set(
 
 
 def other(walk: Walk, event: Match) -> None:
+    if _is_a_verb(walk, event) or _reports(walk, event):
+        return
     if is_of_patient(walk, event):
         walk.others = walk.pets = False
         return
@@ -43,6 +45,27 @@ def other(walk: Walk, event: Match) -> None:
     walk.other_end = event.end
     if walk.divided:
         walk.no = 0
+
+
+def _is_a_verb(walk: Walk, event: Match) -> bool:
+    """True for the Spanish "son" of "ahora son 38"."""
+    if walk.words[event.start].text != "son" or event.end - event.start > 1:
+        return False
+    around = walk.words[max(0, event.start - 1) : event.end + 1]
+    return any(w.text in _SPANISH or w.text[:1].isdigit() for w in around)
+
+
+_SPANISH = word_set(
+    "que no y ya solo perdon mal ahora ahorita hoy las los de muy como unos unas puros treinta "
+    "noventa cien ciento cuarenta"
+)
+
+
+def _reports(walk: Walk, event: Match) -> bool:
+    """True for the granddaughter of "dice mi nieta que tengo fiebre", who only says so."""
+    before = [w.text for w in walk.words[max(0, event.start - 2) : event.start]]
+    after = walk.words[event.end].text if event.end < len(walk.words) else ""
+    return after == "que" and ("dice" in before or "dijo" in before)
 
 
 def pet(walk: Walk, event: Match) -> None:
@@ -63,6 +86,45 @@ def pronoun(walk: Walk, event: Match) -> None:
         walk.no = 0
 
 
+def speaks(walk: Walk, event: Match) -> None:
+    walk.story = False
+    if is_left_out(walk, event) or _is_spoken_to(walk, event):
+        return
+    if event.start >= walk.other_end and not _in_relative_clause(walk, event):
+        walk.others = False
+
+
+def is_left_out(walk: Walk, event: Match) -> bool:
+    """True for the "yo" of "todos menos yo" and the "me" of "everyone but me"."""
+    return event.start > 0 and walk.words[event.start - 1].text in _BUT
+
+
+_BUT = word_set("but except besides menos excepto salvo")
+
+
+def _is_spoken_to(walk: Walk, event: Match) -> bool:
+    """True for the "me" of "mi vecina me dice que tiene gripa"."""
+    after = walk.words[event.end].text if event.end < len(walk.words) else ""
+    return walk.words[event.start].text == "me" and after in _DONE_BY_OTHERS
+
+
+_DONE_BY_OTHERS = word_set(
+    "habla hablo dice dijo llama llamo conto cuenta avisa aviso cuida ayuda trajo trae lleva llevo "
+    "manda mando escribe escribio visita visito acompana"
+)
+
+
+def _in_relative_clause(walk: Walk, event: Match) -> bool:
+    """True for the "nosotros" of "mi comadre que vive con nosotros tiene gripa"."""
+    if not walk.others or event.start - walk.other_end > LONGEST_CLAUSE:
+        return False
+    return walk.words[walk.other_end].text in _WHO
+
+
+LONGEST_CLAUSE = 5  # words
+_WHO = word_set("que who that whom quien")
+
+
 def tells_as_helper(walk: Walk, event: Match) -> None:
     """ "This is her daughter": what follows is told of the patient."""
     walk.helper = True
@@ -70,13 +132,36 @@ def tells_as_helper(walk: Walk, event: Match) -> None:
 
 def is_caught(walk: Walk, event: Match) -> bool:
     """True for the covid of "my mom has covid": a nurse asks whether it was caught."""
-    if not walk.parent or event.concept != "symptom.unwell":
+    if event.concept != "symptom.unwell":
         return False
-    return any(w.text in _CAUGHT for w in walk.words[event.start : event.end])
+    caught = any(w.text in _CAUGHT for w in walk.words[event.start : event.end])
+    return caught and (walk.parent or _is_of_a_stranger(walk, event))
+
+
+def _is_of_a_stranger(walk: Walk, event: Match) -> bool:
+    """True for "my sternman tested positive": a noun we do not know as the subject of "has"."""
+    begin = walk.clause_starts[-1]
+    while begin < event.start and walk.words[begin].separates:
+        begin += 1
+    back = [w.text for w in walk.words[max(begin - 1, event.start - LONGEST_SUBJECT) : event.end]]
+    owner = next((i for i, t in enumerate(back) if t in ("my", "our", "the", "mi", "la", "el")), -1)
+    if owner < 0 or not _HIMSELF.isdisjoint(back[owner:]):
+        return False
+    return not _HAS_IT.isdisjoint(back[owner + 2 :]) and _TESTS.isdisjoint(back)
+
+
+LONGEST_SUBJECT = 12  # words
+_HAS_IT = word_set("has have tested popped diagnosed caught got down tiene tienen trae dio")
+_HIMSELF = word_set("i ive im me yo tengo estoy")
+_TESTS = word_set(
+    "test tests swab culture results result doctor dr nurse body lungs house prueba resultado "
+    "doctora enfermera examen"
+)
 
 
 _CAUGHT = word_set(
-    "covid flu influenza strep virus gripa gripe rsv coronavirus rona positive positivo"
+    "covid flu influenza strep virus gripa gripe rsv coronavirus rona positive positivo pox "
+    "norovirus shingles"
 )
 
 
@@ -93,7 +178,7 @@ def is_of_patient(walk: Walk, event: Match) -> bool:
 
 def _is_called_patient(words: Sequence[Word], end: int) -> bool:
     """True for "my wife (the patient)" and "mi marido, el paciente"."""
-    ahead = [w.text for w in words[end : end + 3]]
+    ahead = [w.text for w in words[end : end + 4]]
     return "patient" in ahead or "paciente" in ahead
 
 

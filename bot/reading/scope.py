@@ -72,12 +72,6 @@ def _exposed(walk: Walk, event: Match) -> None:
     people.other(walk, event)
 
 
-def _self(walk: Walk, event: Match) -> None:
-    walk.story = False
-    if event.start >= walk.other_end:
-        walk.others = False
-
-
 def _story(walk: Walk, event: Match) -> None:
     walk.story = True
 
@@ -160,9 +154,7 @@ def _joke(walk: Walk, event: Match) -> None:
 
 def _is_supposed(walk: Walk, event: Match) -> bool:
     """True for what is only imagined, read about, or a pet's."""
-    if walk.story or _of_a_pet(walk, event) or things.fell(walk.words, event):
-        return True
-    if things.of_nobody(walk.words, event) and not event.concept.startswith("self_harm"):
+    if walk.story or _of_a_pet(walk, event) or things.are_meant(walk.words, event):
         return True
     if event.concept == "fever_reading" and not _hangs_on_if(walk, event):
         return False
@@ -235,8 +227,8 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.pet": people.pet,
     "mod.gave_me": people.gave,
     "mod.caught_from": people.caught_from,
-    "mod.self": _self,
-    "mod.says": _self,
+    "mod.self": people.speaks,
+    "mod.says": people.speaks,
     "mod.story": _story,
     "mod.suppose": _suppose,
     "mod.doubt": _doubt,

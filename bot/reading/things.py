@@ -58,7 +58,7 @@ _NOBODY = word_set(
     "engine motor combine mower lawnmower pickup van camioneta carro coche troca toilet sink "
     "faucet water shower drain pipe pipes furnace stove oven fridge refrigerator freezer "
     "dishwasher washer dryer phone cellphone computer tv television radio internet wifi battery "
-    "thermometer weather traffic news precio precios price prices agua llave lavadora refri "
+    "weather traffic news precio precios price prices agua llave lavadora refri "
     "refrigerador estufa telefono celular computadora tele lluvia clima trafico"
 )
 _BETWEEN_SUBJECT = word_set(
@@ -70,13 +70,22 @@ _ONLY = word_set("only unico unica thing things lo")
 _NEAR = 6  # words
 
 
+def are_meant(words: Sequence[Word], event: Match) -> bool:
+    """True for what happens to a thing or a pet, never for self-harm."""
+    of_things = of_nobody(words, event) and not event.concept.startswith("self_harm")
+    return of_things or fell(words, event)
+
+
 def of_nobody(words: Sequence[Word], event: Match) -> bool:
     """True for the cough of "my truck coughs" and the sick of "only thing sick is my truck"."""
+    if event.concept in ("reading", "fever_reading"):
+        return False
     at = event.start - 1
     while at >= 0 and event.start - at <= _NEAR and words[at].text in _BETWEEN_SUBJECT:
         at -= 1
     if at >= 0 and words[at].text in _NOBODY and _is_subject(words, at):
-        return _STRUCK.isdisjoint(w.text for w in words[event.start : event.end + 3])
+        after = {w.text for w in words[event.start : event.end + 3]} - {"i"}
+        return _STRUCK.isdisjoint(after)
     return _is_cleft(words, event)
 
 
@@ -94,7 +103,7 @@ _OPENS_CLAUSE = word_set("and but y pero no nope well al because so that a only"
 def _is_cleft(words: Sequence[Word], event: Match) -> bool:
     """True when what follows says what it is: "the only thing sick is my old truck"."""
     before = [w.text for w in words[max(0, event.start - 3) : event.start]]
-    if _ONLY.isdisjoint(before):
+    if _ONLY.isdisjoint(before) and before[-2:] != ["el", "que"]:
         return False
     inside = [w.text for w in words[event.start : event.end + _NEAR]]
     equals = next((i for i, text in enumerate(inside) if text in _EQUALS), len(inside))

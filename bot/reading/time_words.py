@@ -8,6 +8,7 @@ from bot.reading.phrases import word_set
 from bot.reading.walk import Mention, Walk
 
 SHORT_CLAUSE = 4  # words
+MOST_DATED = 60  # mentions; more is no reply
 LIST_LENGTH = 8  # mentions
 
 
@@ -86,15 +87,24 @@ def place_times(walk: Walk) -> None:
             spoken_of = by_clause[clauses[max(before - 1, 0)]]
             if _clause_length(walk, clause) <= SHORT_CLAUSE or _is_object(walk, spoken_of, clause):
                 _mark(_without_later(walk, spoken_of, name, end), name)
-    _date_hints(walk)
+    if len(walk.hints) + len(walk.mentions) <= MOST_DATED:
+        _date_hints(walk)
 
 
 def _without_later(walk: Walk, mentions: list[Mention], name: str, end: int) -> list[Mention]:
     """Without the second fall of "years ago I fell and today I fell": "today" stands nearer."""
-    if name != "past":
+    if name != "past" or len(walk.times) > MOST_DATED:
         return mentions
+    mentions = [m for m in mentions if not _has_its_own_day(walk, m, end)]
     later = [at for other, _, at in walk.times if other in ("recent", "still") and at > end]
     return [m for m in mentions if not any(end < at <= m.start for at in later)]
+
+
+def _has_its_own_day(walk: Walk, mention: Mention, end: int) -> bool:
+    """True for the fall of "ayer me cai y hace un ano tambien"."""
+    joined = any(w.text in ("y", "and") for w in walk.words[mention.end : end])
+    near = range(mention.start - 1, mention.start + 2)
+    return joined and any(name == "recent" and at in near for name, _, at in walk.times)
 
 
 def _is_object(walk: Walk, mentions: list[Mention], clause: int) -> bool:

@@ -71,8 +71,8 @@ class Understood:
         return False
 
     def _tells_when(self, at: int) -> bool:
-        """True for a "when I" that no question mark closes."""
-        if self.words[at].text != "when" or at + 1 >= len(self.words):
+        """True for a "when I" and a "cuando tenia" that no question mark closes."""
+        if self.words[at].text not in ("when", "cuando") or at + 1 >= len(self.words):
             return False
         end = next((w for w in self.words[at:] if w.separates and w is not COMMA), STOP)
         return self.words[at + 1].text in _SUBJECTS and end is not QUESTION
@@ -108,7 +108,7 @@ class Understood:
         return content <= said | polite and not said <= polite
 
 
-_SUBJECTS = word_set("i he she we it they my im hes shes")
+_SUBJECTS = word_set("i he she we it they my im hes shes tenia era estaba orino tose toso")
 _PLAIN_STOP = word_set("stop stopall unsubscribe alto parar basta")
 _OWN_WORDS = word_set("i im ive my please stop tengo me estoy")
 

@@ -90,13 +90,20 @@ def _opens(texts: list[str], asked: bool) -> bool:
         return True
     if texts[0] in ("y", "es", "if", "como"):
         return asked or texts[:2] == ["como", "se"]
-    if texts[0] == "when" and second in _SUBJECTS:
-        return asked  # "when I pee it stings"
-    if texts[0] == "what" and second in _TELLERS and _MODALS.isdisjoint(texts[2:3]):
-        return asked  # "what she threw up looked like coffee grounds"
+    if _tells_when_or_what(texts):
+        return asked
     if texts[0] in _LEADS_IN:
         return second != "lo" and not _ASKED_FOR.isdisjoint(texts[1:4])  # "to lo que como"
     return texts[0] in _OPENERS and second not in ("be", "not")
+
+
+def _tells_when_or_what(texts: list[str]) -> bool:
+    """True for "when I pee it stings", "what she threw up", "desde que la tome sangro"."""
+    second = texts[1] if len(texts) > 1 else ""
+    if texts[0] == "what":
+        return second in _TELLERS and _MODALS.isdisjoint(texts[2:3])
+    since = texts[0] in ("desde", "hasta") and second == "que"
+    return since or (texts[0] == "when" and second in _SUBJECTS)
 
 
 def _has_subject(texts: list[str], asked: bool) -> bool:

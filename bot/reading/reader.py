@@ -77,7 +77,7 @@ def _events(
     events = [m for m in matches if m.concept != skip and m.layer > 0]
     for question in [m for m in events if skip and m.concept == "mod.asks_fever"]:
         events = [m for m in events if m.concept != "symptom.fever" or not _inside(m, question)]
-    events = [m for m in events if m.concept != "symptom.fever" or not _are_tenths(m, measured)]
+    events = [m for m in events if not (_is_symptom(m) and _are_tenths(m, measured))]
     events += separators(words)
     for m in measured:
         if m.temperature and m.bound != "under":
@@ -87,8 +87,13 @@ def _events(
     return events
 
 
+def _is_symptom(match: Match) -> bool:
+    return match.concept.startswith("symptom.")
+
+
 def _are_tenths(match: Match, measured: list[Measured]) -> bool:
-    """True for the "decimas" of "36 y siete decimas", which alone are a slight fever."""
+    """True for the "decimas" of "36 y siete decimas", which alone are a slight fever, and for the
+    "2 lineas" of "38 y 2 lineas", which alone are a test's."""
     return any(m.start < match.start and match.end <= m.end for m in measured)
 
 

@@ -5,7 +5,7 @@ Dates are local calendar dates of the hospital's zone; instants are timezone-awa
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time
 from enum import StrEnum
 
@@ -153,6 +153,22 @@ class Rules:
     fever_older_f: float = 100.0
     older_from: int = 65
     values: Mapping[str, str] = field(default_factory=dict)  # further placeholders for the texts
+
+
+def names_the_surgeon(value: str) -> bool:
+    """Say whether a further value is the surgeon's name in another language: `surgeon_es`."""
+    return value.startswith("surgeon_")
+
+
+def rules_of(rules: Rules, surgeon: str) -> Rules:
+    """The hospital's rules for a surgeon without rules of their own, with that name alone in them.
+
+    A name in another language stays with whom it belongs to.
+    """
+    if surgeon == rules.surgeon:
+        return rules
+    others = {name: v for name, v in rules.values.items() if not names_the_surgeon(name)}
+    return replace(rules, surgeon=surgeon, values=others)
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,18 +61,6 @@ def replan(stored: Sequence[StoredPrompt], new: Countdown, now: datetime) -> Rep
     )
 
 
-def apply(stored: Sequence[StoredPrompt], change: Replan) -> tuple[StoredPrompt, ...]:
-    """Give the record after `change`; the store does the same with rows."""
-    retimed = {prompt.key: prompt for prompt in change.retime}
-    gone = set(change.cancel)
-    kept = tuple(
-        replace(s, prompt=retimed.get(s.prompt.key, s.prompt)) if not s.settled else s
-        for s in stored
-        if s.settled or s.prompt.key not in gone
-    )
-    return kept + tuple(StoredPrompt(prompt) for prompt in change.add)
-
-
 def _settled_parts(stored: Iterable[StoredPrompt]) -> dict[str, datetime]:
     """Give the newest due time at which each part was settled."""
     settled: dict[str, datetime] = {}

@@ -23,7 +23,9 @@ _AROUND = word_set(
     "you gracias senorita senora senor dear maam sir ok numeros opciones las los puse pongo marco "
     "son answers mine would say guess think hon sweetie ambas ambos dos porfa porfis mijo mija "
     "mijita hija hijo should will quedo voy pues n elijo nomas entonces seria "
-    "mejor lista segun muchas"
+    "mejor lista segun muchas reckon he she says say said dice que chooses picks choose hermano "
+    "hermana er make it id lets give me mi punto ponme ponle pongale deme dame diria con my mum "
+    "dad mom"
 )
 _SAID_AROUND = word_set(  # said around a choice that was asked for
     "ahi also am amiga amigo anoteme apunteme be best box bueno check choosing circle claro con "

@@ -60,7 +60,7 @@ def tick(practice: Practice, now: datetime, most: int = EVERYTHING) -> Tick:
         _Round(practice, work, now, done, most).handle_all()
     done.climbed = overdue.climb_all(practice, now, done.failed)
     overdue.tell_missing_starts(practice, now, done.failed)
-    done.left_open = shared_phone.expire(practice, now)
+    done.left_open = shared_phone.expire(practice, now, done.failed)
     return done
 
 

@@ -94,11 +94,6 @@ def _countdown(
     return make_countdown(protocol, chart.rules, known, chart.operation.surgery, desk.now, sent)
 
 
-def preview(desk: Desk) -> Countdown:
-    """The countdown as it would be made now; nothing is stored."""
-    return _countdown(desk, desk.chart.protocol)
-
-
 def withdraw_all(desk: Desk, reason: str) -> int:
     """Withdraw every prompt that has not gone out; return how many."""
     waiting = plans.prompts_of(desk.connection, desk.chart.operation)

@@ -2,17 +2,11 @@
 
 from datetime import datetime
 
-from sqlalchemy import Connection, bindparam, select, update
+from sqlalchemy import Connection, bindparam, update
 
 from bot.store.engine import insert_row
 from bot.store.prepared import Prepared
 from bot.store.tables import CONVERSATION
-
-_LOAD = Prepared(
-    select(CONVERSATION.c.body, CONVERSATION.c.version).where(
-        CONVERSATION.c.patient_id == bindparam("patient")
-    )
-)
 
 _SAVE = Prepared(
     update(CONVERSATION)
@@ -34,14 +28,6 @@ def add_conversation(
     """Begin a chat at version 0."""
     row = {"patient_id": patient, "body": body, "version": 0, "wake_at": wake_at}
     insert_row(connection, CONVERSATION, row)
-
-
-def load_conversation(connection: Connection, patient: int) -> tuple[str, int]:
-    """The stored chat and its version. Raises LookupError when there is none."""
-    row = _LOAD.first(connection, {"patient": patient})
-    if row is None:
-        raise LookupError(f"Patient {patient} has no conversation. Enrol them first.")
-    return row.body, row.version
 
 
 def save_conversation(

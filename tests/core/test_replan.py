@@ -1,5 +1,6 @@
 """Planning again: what was sent stays sent, and nothing changes twice."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 
@@ -24,7 +25,7 @@ from bot.core.countdown import instant
 from bot.core.plan import make_countdown
 from bot.core.planned import Countdown
 from bot.core.protocol import Candidate, Late, MedicineHold, Priority, Protocol
-from bot.core.replan import Replan, StoredPrompt, apply, replan
+from bot.core.replan import Replan, StoredPrompt, replan
 
 MONDAY = date(2027, 3, 15)
 ENROLLED = datetime(2027, 2, 8, 14, tzinfo=UTC)
@@ -43,6 +44,18 @@ def stored(countdown: Countdown, sent_until: datetime) -> tuple[StoredPrompt, ..
 
 def on(day: int, clock: time) -> datetime:
     return instant(date(2027, 3, day), clock, NEW_YORK)
+
+
+def apply(stored: Sequence[StoredPrompt], change: Replan) -> tuple[StoredPrompt, ...]:
+    """The record after `change`, as the store makes it of rows."""
+    retimed = {prompt.key: prompt for prompt in change.retime}
+    gone = set(change.cancel)
+    kept = tuple(
+        replace(s, prompt=retimed.get(s.prompt.key, s.prompt)) if not s.settled else s
+        for s in stored
+        if s.settled or s.prompt.key not in gone
+    )
+    return kept + tuple(StoredPrompt(prompt) for prompt in change.add)
 
 
 def test_planning_again_with_nothing_changed_changes_nothing():

@@ -4,7 +4,6 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -14,11 +13,9 @@ from bot.core.escalation import Case
 from bot.core.protocol import Surgery
 from bot.core.record import Message
 from bot.service.enrolment import CoachWish, Enrolment
-from bot.service.practice import Practice
 from bot.store import outbox
 from bot.store.engine import open_engine, writing
-from bot.store.schema import upgrade
-from bot.wiring import App, load_practice
+from bot.wiring import App
 
 PATIENT, COACH = "+12025550150", "+12025550151"
 MONDAY = datetime(2027, 2, 8, 15, tzinfo=UTC)  # 10:00 in New York, five weeks before surgery
@@ -98,24 +95,6 @@ class Clinic:
         self.app.relay()
         self.says("yes", COACH)
         return patient
-
-
-@pytest.fixture(scope="session")
-def published() -> Practice:
-    return load_practice(open_engine("sqlite://"))
-
-
-@pytest.fixture(scope="session")
-def empty_record(tmp_path_factory) -> Path:
-    path = tmp_path_factory.mktemp("record") / "empty.db"
-    engine = open_engine(f"sqlite:///{path}")
-    upgrade(engine)
-    with engine.connect() as connection:
-        connection.exec_driver_sql("COMMIT")
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-        connection.exec_driver_sql("BEGIN")
-    engine.dispose()
-    return path
 
 
 @pytest.fixture

@@ -1,6 +1,7 @@
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
+from sqlalchemy import select
 
 from bot.core import escalation
 from bot.core.copies import CopyLevel
@@ -18,6 +19,7 @@ from bot.store import (
     surgeries,
 )
 from bot.store.engine import reading, writing
+from bot.store.tables import CONVERSATION
 
 NOW = datetime(2027, 3, 1, 14, tzinfo=UTC)
 SURGERY = Surgery("knee", "right", date(2027, 3, 15), "America/New_York", time(7, 30))
@@ -105,11 +107,11 @@ def test_a_prompt_is_claimed_once(engine, patient):
 
 def test_a_chat_refuses_a_second_writer(engine, patient):
     with writing(engine) as connection:
-        _, version = conversations.load_conversation(connection, patient)
-        conversations.save_conversation(connection, patient, "one", version, NOW)
+        conversations.save_conversation(connection, patient, "one", 0, NOW)
         with pytest.raises(conversations.WrittenMeanwhile):
-            conversations.save_conversation(connection, patient, "two", version, None)
-        assert conversations.load_conversation(connection, patient) == ("one", 1)
+            conversations.save_conversation(connection, patient, "two", 0, None)
+        stored = connection.execute(select(CONVERSATION.c.body, CONVERSATION.c.version))
+        assert stored.one() == ("one", 1)
         assert picking.chat_of(connection, patient, NOW) == patient
         assert picking.chat_of(connection, patient, NOW - timedelta(seconds=1)) is None
 

@@ -50,6 +50,7 @@ _PLANS = word_set(
     "operation surgery procedure appointment date replacement cirugia operacion cita fecha"
 )
 _SUPPOSING = word_set("si cuando if")
+_I_DO = word_set("orino meo toso trago respiro camino evacuo obro hago piso mastico muerdo")
 
 
 def suppose_questions(words: Sequence[Word], mentions: Sequence[Mention]) -> None:
@@ -90,6 +91,8 @@ def _opens(texts: list[str], asked: bool) -> bool:
         return True
     if texts[0] in ("y", "es", "if", "como"):
         return asked or texts[:2] == ["como", "se"]
+    if texts[0] == "cuando" and second in _I_DO:
+        return asked  # "cuando orino arde"
     if texts[0] == "when" and second in _SUBJECTS:
         return asked  # "when I pee it stings"
     if texts[0] == "what" and second in _TELLERS and _MODALS.isdisjoint(texts[2:3]):

@@ -39,7 +39,8 @@ $bin/lint-imports --no-cache
 echo "== content"
 $bin/countdown check
 echo "== tests, fast part"
-$bin/python -m pytest -q -n 2 -m "not slow and not peers"
+# each file on one of the two processes, so that what a file makes once is made once
+$bin/python -m pytest -q -n 2 --dist loadfile -m "not slow and not peers"
 if [ "${1:-}" != "fast" ]; then
     echo "== tests, slow part and protocol peers"
     $bin/python -m pytest -q -m "slow or peers"

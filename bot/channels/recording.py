@@ -1,6 +1,6 @@
 """A channel in memory that keeps what was sent and fails as it is told to.
 
-Shipped, not only for tests: the demo and the simulated clinic run on it.
+Shipped for those who build on this program: tests and benchmarks need a phone that fails to order.
 """
 
 import threading

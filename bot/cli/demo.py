@@ -12,6 +12,7 @@ from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
 from bot import wiring
+from bot.play.judging import faults_of
 from bot.play.player import Clock, Player
 from bot.play.scenario import Scenario, ScenarioFault, list_scenarios
 from bot.play.telling import surgery_dates, tell
@@ -33,6 +34,8 @@ def demo(
     stories: Annotated[Path, typer.Option(help="Where the story files are.")] = STORIES,
 ) -> None:
     """Play an invented story: what patient, coach and nurse write and get, in time order.
+
+    Exit 1 where it did not go as the `expect` of its file says.
 
     Examples:
 
@@ -57,7 +60,11 @@ def demo(
     with ExitStack() as stack:
         kept = folder or Path(stack.enter_context(tempfile.TemporaryDirectory()))
         kept.mkdir(parents=True, exist_ok=True)
-        _play(found[name], kept, console)
+        faults = _play(found[name], kept, console)
+    for each in faults:
+        typer.echo(f"Not as the story's file expects: {each}", err=True)
+    if faults:
+        raise typer.Exit(1)
 
 
 def _listing(stories: Iterable[Scenario]) -> Table:
@@ -69,7 +76,8 @@ def _listing(stories: Iterable[Scenario]) -> Table:
     return table
 
 
-def _play(story: Scenario, folder: Path, console: Console) -> None:
+def _play(story: Scenario, folder: Path, console: Console) -> list[str]:
+    """Play it and print it; return every expectation of its file that was not met."""
     clock = Clock(folder / "clock")
     app = wiring.build(f"sqlite:///{folder / 'story.db'}", clock=clock)
     player = Player(story, app.practice, folder, clock)
@@ -89,4 +97,6 @@ def _play(story: Scenario, folder: Path, console: Console) -> None:
     lines = tell(story, player.phones, app.practice, clock.now)
     dates = surgery_dates(story, app.practice, clock.now)
     console.print(render(lines, story.zone, dates))
+    faults = faults_of(player, clock.now)
     app.close()
+    return faults

@@ -19,6 +19,7 @@ from bot.config_sections import Settings
 from bot.content.check import faults_in
 from bot.service import watching, workers
 from bot.store.engine import open_engine, reading
+from bot.store.schema import differences, revision
 
 _LOOK = {Health.WELL: "green", Health.OFF: "dim", Health.DOUBTFUL: "yellow", Health.WRONG: "red"}
 
@@ -63,15 +64,26 @@ def content() -> Finding:
 
 
 def database(settings: Settings) -> Finding:
-    """Whether the database opens. Never quotes the URL: it may hold a password."""
+    """Whether the database opens, with the tables of this version of the program.
+
+    Never quotes the URL: it may hold a password.
+    """
     kind = settings.database.partition(":")[0]
     try:
-        with reading(open_engine(settings.database)) as connection:
+        engine = open_engine(settings.database)
+        with reading(engine) as connection:
             connection.exec_driver_sql("SELECT 1")
+        made, differs = revision(engine), differences(engine)
     except (SQLAlchemyError, ModuleNotFoundError) as error:
         mend = "Check COUNTDOWN_DATABASE, that the server runs and that its folder can be written."
         says = f"{kind} does not open: {type(error).__name__}"
         return Finding("database", Health.WRONG, says, mend)
+    if made is None:
+        return Finding("database", Health.WELL, f"{kind} opens; it is empty, and made at the start")
+    if differs:
+        says = f"{kind} opens, with the tables of another version ({made}) of the program"
+        mend = "An older one is brought up to date when countdown serve starts. Back it up first."
+        return Finding("database", Health.DOUBTFUL, says, mend)
     return Finding("database", Health.WELL, f"{kind} opens")
 
 

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Collection, Iterator, Mapping
+from functools import lru_cache
 from pathlib import Path
 
 from bot.content.faults import ContentFaults, Fault
@@ -27,7 +28,7 @@ def load_answers(
     `sources` are the ids that may be cited; `placeholders` maps each name that a text may use to
     an example of its value. Either left out is not checked. Raises ContentFaults with all faults.
     """
-    content = _parsed(path)
+    content = _parsed(path.name, path.read_text(encoding="utf-8"))
     faults = tuple(_faults(content, path.name, sources, placeholders))
     if faults or not isinstance(content, Branch):
         raise ContentFaults(faults)
@@ -38,11 +39,13 @@ def load_answers(
     )
 
 
-def _parsed(path: Path) -> object:
+@lru_cache(maxsize=3)
+def _parsed(name: str, text: str) -> object:
+    """The tree, which nobody changes: drafts and versions share most of their files."""
     try:
-        return tree(path.read_text(encoding="utf-8"))
+        return tree(text)
     except TreeFault as error:
-        fault = Fault(path.name, error.line, "F080", f"not YAML: {error.problem}", "Mend the line")
+        fault = Fault(name, error.line, "F080", f"not YAML: {error.problem}", "Mend the line")
         raise ContentFaults([fault]) from error
 
 

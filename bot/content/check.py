@@ -17,12 +17,13 @@ from bot.content.faults import ContentFaults, Fault
 from bot.content.load import LANGUAGES, Shelf, book_of, compiled, load_protocols, load_rules, shelf
 from bot.content.schema import ProtocolModel, TalkModel
 from bot.core.consent import ASKING
+from bot.core.handout import HANDOUT, HANDOUT_LINES
 from bot.reading.reading import Symptom
 
 # What the dialogue says and opens by name, whatever else the content holds.
 NEEDED_FLOWS = (
     "alarm_symptom", "alarm_emergency", "alarm_self_harm", "call_check", "system", "coach_copy",
-    ASKING,
+    ASKING, HANDOUT,
 )  # fmt: skip
 NEEDED_LINES = (
     "help", "stopped", "back_on", "unread_again", "unread_nurse", "not_understood_number",
@@ -144,9 +145,10 @@ def _needed(found: Shelf) -> Iterator[Fault]:
         if name not in talks:
             place, mend = f"{found.root.name}/talks", f"Add talks/{name}.yaml."
             yield Fault(place, 1, "F061", f"no conversation {name}", mend)
-    if "system" in talks:
-        talk, document = talks["system"]
-        yield from _lacking(document, ("wording",), "line", NEEDED_LINES, talk.wording)
+    for name, lines in (("system", NEEDED_LINES), (HANDOUT, HANDOUT_LINES)):
+        if name in talks:
+            talk, document = talks[name]
+            yield from _lacking(document, ("wording",), "line", lines, talk.wording)
     if found.escalations is not None:
         model, document = found.escalations
         names = (*NEEDED_REASONS, *(symptom.value for symptom in Symptom))

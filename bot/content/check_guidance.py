@@ -9,7 +9,7 @@ from datetime import time
 from pathlib import Path
 
 from bot.content.document import Document, read
-from bot.content.faults import ContentFaults, Fault
+from bot.content.faults import Fault
 from bot.content.load import load_rules
 from bot.core.differences import RuleDifference, rule_differences
 from bot.core.protocol import Rules
@@ -90,14 +90,6 @@ def own_rules(directory: Path) -> Iterator[OwnRules]:
     yield _judged(directory / "rules" / "default.yaml", directory, base, base)
     for path in sorted((directory / "rules" / "surgeons").glob("*.yaml")):
         yield _judged(path, directory, load_rules(directory, path.stem), base)
-
-
-def guidance_warnings(directory: Path) -> tuple[Fault, ...]:
-    """All warnings; none where the rules cannot be read, for that is told as a fault."""
-    try:
-        return tuple(warning for own in own_rules(directory) for warning in own.warnings)
-    except ContentFaults:
-        return ()
 
 
 def _judged(path: Path, directory: Path, rules: Rules, base: Rules) -> OwnRules:

@@ -14,7 +14,9 @@ from bot.reading.reading import Asked
 SAFETY_QUESTIONS = frozenset(
     {Asked.SYMPTOM_CHECK, Asked.WASH, Asked.MEDICINE_STOP, Asked.TEMPERATURE}
 )
-LINES_ONLY = frozenset({"system", "coach_copy"})  # their lines are used by name, from the code
+LINES_ONLY = frozenset(
+    {"system", "coach_copy", "handout"}
+)  # their lines are used by name, from the code
 STEMS = ("nudge", "simpler", "coach_ask")
 Path = tuple[str, ...]
 

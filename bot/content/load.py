@@ -28,7 +28,7 @@ from bot.content.schema_practice import (
 from bot.core.choice_words import plain
 from bot.core.flow import Allowed, Flow, FlowBook
 from bot.core.machine import build
-from bot.core.protocol import FactValue, Protocol, Rules
+from bot.core.protocol import FactValue, Protocol, Rules, names_the_surgeon
 
 Model = TypeVar("Model", bound=BaseModel)
 LANGUAGES = ("en", "es")  # a language in the texts beyond these is added, one missing is a fault
@@ -218,15 +218,20 @@ def load_rules(directory: Path, overlay: str | None = None) -> Rules:
 
 
 def _rules(files: list[tuple[RulesFileModel, Document]]) -> Rules:
-    """Later files win; `values` are joined."""
+    """Later files win; `values` are joined, but never a name that is another surgeon's."""
     merged: dict[str, object] = {}
     origin: dict[str, Document] = {}
+    values: dict[str, object] = {}
     for model, document in files:
+        surgeon = model.rules.get("surgeon")
+        if surgeon is not None and surgeon.value != merged.get("surgeon"):
+            values = {name: v for name, v in values.items() if not names_the_surgeon(name)}
         for name, rule in model.rules.items():
-            both = isinstance(rule.value, dict) and name == "values"
-            old = merged.get(name, {}) if both else {}
-            merged[name] = {**old, **rule.value} if both else rule.value  # type: ignore[dict-item]
-            origin[name] = document
+            merged[name], origin[name] = rule.value, document
+            if name == "values" and isinstance(rule.value, dict):
+                values |= rule.value
+    if isinstance(merged.get("values"), dict):
+        merged["values"] = values
     judged = judge(Document(files[-1][1].file, merged), RulesModel)
     if isinstance(judged, tuple):
         raise ContentFaults([_at_rule(fault, origin) for fault in judged])

@@ -118,7 +118,7 @@ class StateModel(Strict):
 
 
 class TalkModel(Strict):
-    """One conversation. A talk without states only holds lines (system, coach_copy).
+    """One conversation. A talk without states only holds lines (system, coach_copy, handout).
 
     `coach`: which copies go to a coach whose level allows them: the `reminder` of a prompt where
     somebody beside the patient can help, the `outcome` of an answer, `both`, or `none`.

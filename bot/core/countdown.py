@@ -54,23 +54,6 @@ def day_offset(on: date, days: int) -> date:
     return on + timedelta(days=days)
 
 
-def months_before(on: date, months: int) -> date:
-    """Count calendar months back, to the month's last day where the day does not exist.
-
-    Calendar months, not 30-day blocks, is the reading of "3 months" that this project picked.
-    """
-    return on - relativedelta(months=months)
-
-
-def last_dose_day(surgery_on: date, days_off: int) -> date:
-    """Give the last day a dose is taken when `days_off` whole days go without one.
-
-    Day counts leave the day of surgery out: five days off before the 15th are the 10th to the 14th,
-    so the last dose is on the 9th. Only checks an entry; the date told is the prescriber's.
-    """
-    return day_offset(surgery_on, -days_off - 1)
-
-
 def elapsed(moment: datetime, minutes: float) -> datetime:
     """Move an instant by real minutes, whatever the clocks on the wall do meanwhile."""
     in_utc = moment if moment.tzinfo is UTC else moment.astimezone(UTC)

@@ -9,13 +9,7 @@ from datetime import timedelta
 
 from bot.core.changed import replace
 from bot.core.conversation import Copy, Escalate, OpenQuestion, Say
-from bot.core.dialogue_draft import (
-    Draft,
-    flow_severity,
-    is_alarm_flow,
-    items_of,
-    severity,
-)
+from bot.core.dialogue_draft import Draft, flow_severity, is_alarm_flow, items_of, severity
 from bot.core.dialogue_replies import expected_key, free_text
 from bot.core.dialogue_silence import ask_again
 from bot.core.dialogue_walk import apply_reply, begin, close, interrupt

@@ -1,18 +1,14 @@
 """The life of an escalation, from the alarm to a decision that the patient knows of.
 
 A case is its entries: an append-only list of what happened, when and by whom. Everything else, such
-as where it stands, how grave it is and when someone must act, is worked out from them. Every
-function returns a new case with one entry more, or raises NotAllowed.
+as where it stands, how grave it is and when someone must act (core/on_call.py), is worked out from
+them. Every function returns a new case with one entry more, or raises NotAllowed.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from enum import StrEnum
-
-from bot.core.flow import Allowed
-from bot.core.office import next_opening
-from bot.core.protocol import OfficeHours
 
 
 class Step(StrEnum):
@@ -46,10 +42,8 @@ class Disposition(StrEnum):
 
 GRAVITY = ("routine", "today", "urgent", "emergency")
 
-
-_TO_CLOSE = timedelta(hours=24)
-_CLOCK_STARTS = frozenset(Step) - {Step.PATIENT_TOLD, Step.ANSWERED, Step.SAME, Step.NOTED}
-_STANDINGS = _CLOCK_STARTS - {Step.NURSE_NOTIFIED}
+_NOTHING_NEW = {Step.PATIENT_TOLD, Step.ANSWERED, Step.SAME, Step.NOTED}
+STANDINGS = frozenset(Step) - _NOTHING_NEW - {Step.NURSE_NOTIFIED}  # what says who must act next
 
 
 class NotAllowed(ValueError):
@@ -108,13 +102,18 @@ class Case:
     @property
     def standing(self) -> Step:
         """The step that says where the case stands: who must act next."""
-        return next(e.step for e in reversed(self.standing_entries) if e.step in _STANDINGS)
+        return next(e.step for e in reversed(self.standing_entries) if e.step in STANDINGS)
 
     @property
     def disposition(self) -> Disposition | None:
         """The last decision, or None when it is still to be made."""
-        decided = [e for e in self.standing_entries if e.step is Step.DECIDED]
-        return Disposition(decided[-1].detail["disposition"]) if decided else None
+        return Disposition(self.decision.detail["disposition"]) if self.decision else None
+
+    @property
+    def decision(self) -> Entry | None:
+        """The entry of the last decision that counts, or None."""
+        decided = (e for e in reversed(self.standing_entries) if e.step is Step.DECIDED)
+        return next(decided, None)
 
     @property
     def reasons(self) -> tuple[str, ...]:
@@ -183,14 +182,6 @@ def look_again(case: Case, now: datetime) -> Case:
     return _with(case, Entry(Step.RETURNED, now, "countdown", "The day to look again has come."))
 
 
-def is_to_look_again(case: Case, now: datetime) -> bool:
-    """Say whether a case that is watched has reached the moment to look again."""
-    if case.closed or case.standing is not Step.DECIDED:
-        return False
-    at = _decision(case).detail.get("recheck_at")
-    return at is not None and datetime.fromisoformat(at) <= now
-
-
 def acknowledge(case: Case, who: str, now: datetime, note: str = "") -> Case:
     """A named person takes the case."""
     return _with(case, Entry(Step.ACKNOWLEDGED, now, who, note))
@@ -230,64 +221,6 @@ def close(case: Case, who: str, note: str, now: datetime) -> Case:
     if not note.strip():
         raise NotAllowed("Closing needs a note. Write how the patient is and who knows.")
     return _with(case, Entry(Step.CLOSED, now, who, note))
-
-
-def deadline(
-    case: Case, hours: OfficeHours, zone: str, allowed: Mapping[str, Allowed]
-) -> datetime | None:
-    """Work out by when a person must act; None when closed.
-
-    `allowed` are the practice's minutes by severity (flows/escalations.yaml). The time allowed runs
-    from the last entry that restarts it. What is not urgent waits for the office to open, so that
-    nobody is woken for a routine matter.
-    """
-    if case.closed:
-        return None
-    last = next(e for e in reversed(case.standing_entries) if e.step in _CLOCK_STARTS)
-    if case.standing is Step.DECIDED and "recheck_at" in _decision(case).detail:
-        recheck = datetime.fromisoformat(_decision(case).detail["recheck_at"])
-        due = max(recheck, last.at + _TO_CLOSE) if last.step is not Step.DECIDED else recheck
-    else:
-        due = last.at + time_allowed(case, allowed)
-    return due if case.severity in ("emergency", "urgent") else next_opening(hours, zone, due)
-
-
-def time_allowed(case: Case, minutes: Mapping[str, Allowed]) -> timedelta:
-    """How long the next human step may take, by the gravity and where the case stands."""
-    allowed = minutes[case.severity]
-    match case.standing:
-        case Step.ACKNOWLEDGED:
-            return allowed.reach
-        case Step.PATIENT_REACHED:
-            return allowed.decide
-        case Step.DECIDED:
-            return _TO_CLOSE
-        case _:
-            return allowed.acknowledge
-
-
-def present_contact(case: Case, contacts: Sequence[str]) -> str:
-    """Say who was told last; the first on the list when nobody was."""
-    told_last = [e.who for e in case.entries if e.step is Step.NURSE_NOTIFIED][-1:]
-    _need_contacts(contacts)
-    return told_last[0] if told_last and told_last[0] in contacts else contacts[0]
-
-
-def next_contact(case: Case, contacts: Sequence[str]) -> str:
-    """Choose whom to tell next: down the on-call list, and round again after its end."""
-    if not any(e.step is Step.NURSE_NOTIFIED for e in case.entries):
-        return present_contact(case, contacts)
-    last = contacts.index(present_contact(case, contacts))
-    return contacts[(last + 1) % len(contacts)]
-
-
-def _need_contacts(contacts: Sequence[str]) -> None:
-    if not contacts:
-        raise NotAllowed("The on-call list is empty. Enter at least one contact for the surgeon.")
-
-
-def _decision(case: Case) -> Entry:
-    return next(e for e in reversed(case.standing_entries) if e.step is Step.DECIDED)
 
 
 def _with(case: Case, entry: Entry) -> Case:

@@ -6,25 +6,26 @@ changes nothing.
 """
 
 from collections.abc import Iterable, Mapping, Sequence, Set
-from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from bot.core.changed import replace
 from bot.core.planned import Countdown, NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Priority
+from bot.core.value import value
 
 _NEVER = datetime.min.replace(tzinfo=UTC)
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class StoredPrompt:
     """A planned prompt on record. `settled`: it was sent, or given up for good and reported."""
 
     prompt: PlannedPrompt
     settled: bool = False
+    sent_at: datetime | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Replan:
     """What to do to the record. Keys are those of the messages."""
 
@@ -33,6 +34,17 @@ class Replan:
     cancel: tuple[str, ...] = ()
     retime: tuple[PlannedPrompt, ...] = ()  # same key; other time, parts or window
     missed: tuple[NotPlanned, ...] = ()  # for the nurse; what was settled already is left out
+
+
+def put_off(stored: Iterable[StoredPrompt]) -> dict[str, datetime]:
+    """The times given to what is still to come later than first meant, by the key of the part."""
+    return {
+        part.key: one.prompt.due
+        for one in stored
+        if not one.settled
+        for part in one.prompt.parts
+        if part.catch_up
+    }
 
 
 def replan(stored: Sequence[StoredPrompt], new: Countdown, now: datetime) -> Replan:
@@ -59,18 +71,6 @@ def replan(stored: Sequence[StoredPrompt], new: Countdown, now: datetime) -> Rep
         retime=tuple(p for k, p in wanted.items() if k in common - same),
         missed=tuple(m for m in new.missed if m.key not in settled and m.key not in leaving),
     )
-
-
-def apply(stored: Sequence[StoredPrompt], change: Replan) -> tuple[StoredPrompt, ...]:
-    """Give the record after `change`; the store does the same with rows."""
-    retimed = {prompt.key: prompt for prompt in change.retime}
-    gone = set(change.cancel)
-    kept = tuple(
-        replace(s, prompt=retimed.get(s.prompt.key, s.prompt)) if not s.settled else s
-        for s in stored
-        if s.settled or s.prompt.key not in gone
-    )
-    return kept + tuple(StoredPrompt(prompt) for prompt in change.add)
 
 
 def _settled_parts(stored: Iterable[StoredPrompt]) -> dict[str, datetime]:

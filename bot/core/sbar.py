@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from bot.core.escalation import Case, Entry, Step
 from bot.core.protocol import Surgery
+from bot.core.telephones import grouped
 
 # Said in another place of the summary, or of use to the chat only.
 _ELSEWHERE = frozenset({"because", "asked", "days_left", "day", "of", "reason"})
@@ -129,15 +130,16 @@ def _request(case: Case, background: Background, deadline: datetime | None, zone
     if case.closed:
         return f"R: Closed {_clock(case.entries[-1].at, zone)}: {case.disposition}."
     by = f" by {_clock(deadline, zone)}" if deadline else ""
+    phone = grouped(background.phone)
     match case.standing:
         case Step.ACKNOWLEDGED:
-            ask = f"Please reach the patient ({background.phone}){by}."
+            ask = f"Please reach the patient ({phone}){by}."
         case Step.PATIENT_REACHED:
             ask = f"Please write the decision{by}."
         case Step.DECIDED:
             ask = f"Decided: {case.disposition}. Please close or look again{by}."
         case _:
-            ask = f"Please acknowledge{by}, call the patient ({background.phone}) and decide."
+            ask = f"Please acknowledge{by}, call the patient ({phone}) and decide."
     return f"R: {ask}"
 
 

@@ -113,6 +113,12 @@ def long_date(on: date, language: str) -> str:
     return format_date(on, _DATE[language], locale=language)
 
 
+@lru_cache(maxsize=4096)
+def dated(on: date, language: str) -> str:
+    """Say weekday, day, month and year, for what is kept on paper."""
+    return format_date(on, "full", locale=language)
+
+
 def _english(day: str, at: time) -> str:
     if (at.hour, at.minute) == (12, 0):
         return f"12 noon {day}"

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterator, Mapping
 
-from bot.core.conversation import Copy, Say
+from bot.core.conversation import Say
 from bot.core.flow import Flow, FlowBook
 
 PLACEHOLDER = re.compile(r"\{(\w+)\}")
@@ -28,13 +28,6 @@ def say_text(
         template = line_text(book, say.flow, say.line, language)
     mine = say.values if own is None else own
     return filled(book, template, {**values, **mine}, language)
-
-
-def copy_text(book: FlowBook, copy: Copy, values: Mapping[str, str], language: str) -> str:
-    """The text of a copy for the coach."""
-    template = line_text(book, "coach_copy", copy.line, language)
-    own = {**copy.values, "what": topic(book, copy.values, language)}
-    return filled(book, template, {**values, **own}, language)
 
 
 def topic(book: FlowBook, values: Mapping[str, str], language: str) -> str:

@@ -10,8 +10,8 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
-from ruamel.yaml import YAML
-from ruamel.yaml.error import YAMLError
+
+from bot.content.yaml_tree import TreeFault, tree
 
 
 class ScenarioFault(ValueError):
@@ -178,10 +178,10 @@ class Scenario(_Strict):
 def load_scenario(path: Path) -> Scenario:
     """The story in `path`; raises ScenarioFault naming the file and the place."""
     try:
-        raw = YAML(typ="safe", pure=True).load(path.read_text(encoding="utf-8"))
+        raw = tree(path.read_text(encoding="utf-8"))
         story = Scenario.model_validate(raw)
-    except YAMLError as fault:
-        raise ScenarioFault(f"{path}: {fault}") from fault
+    except TreeFault as fault:
+        raise ScenarioFault(f"{path}:{fault.line}: {fault.problem}") from fault
     except ValidationError as fault:
         first = fault.errors()[0]
         place = ".".join(str(step) for step in first["loc"])

@@ -50,7 +50,13 @@ _PLANS = word_set(
     "operation surgery procedure appointment date replacement cirugia operacion cita fecha"
 )
 _SUPPOSING = word_set("si cuando if")
-_I_DO = word_set("orino meo toso trago respiro camino evacuo obro hago piso mastico muerdo")
+_STATES = word_set(
+    "tengo estoy ando llevo traigo amaneci tuve sigo empece ive im theres hes shes vomite toso"
+)
+_HAVING = word_set("have has had am was got feel feels keep keeps woke started fell been cant")
+_ASKS_ON = frozenset({("tengo", "que"), ("he", "de")})  # "he de avisar"
+_NO_HABITS = word_set("debo puedo tengo vengo no lo voy")
+_MUST = word_set("debo puedo llamo aviso quien hago cual donde cuanto cuantas cuantos")
 
 
 def suppose_questions(words: Sequence[Word], mentions: Sequence[Mention]) -> None:
@@ -78,7 +84,29 @@ def _is_general(words: Sequence[Word], begin: int, end: int) -> bool:
     asked = words[end - 1] is QUESTION
     if not texts or not (_opens(texts, asked) or _has_subject(texts, asked)):
         return False
-    return not _claims(texts)
+    return not _claims(texts) and not _tells_behind(words[begin:end])
+
+
+def _states(opening: str, following: str) -> bool:
+    """True for the "I have" and "he tenido" that open a statement."""
+    if (opening, following) in _ASKS_ON:
+        return False
+    own = opening in _STATES or (opening, following) == ("he", "tenido")
+    return own or (opening in _SUBJECTS and following in _HAVING)
+
+
+def _tells_behind(words: Sequence[Word]) -> bool:
+    """True for "what should I do, I have been vomiting": a statement behind the question."""
+    texts = [w.text for w in words]
+    if not _IF.isdisjoint(texts):
+        return False
+    for at in range(1, len(texts) - 1):
+        opening, following = texts[at], texts[at + 1]
+        if following == "been" and opening in ("have", "has", "had") and "i" in texts[at - 2 : at]:
+            return True
+        if words[at - 1] is COMMA and _states(opening, following):
+            return True
+    return False
 
 
 def _opens(texts: list[str], asked: bool) -> bool:
@@ -91,15 +119,29 @@ def _opens(texts: list[str], asked: bool) -> bool:
         return True
     if texts[0] in ("y", "es", "if", "como"):
         return asked or texts[:2] == ["como", "se"]
-    if texts[0] == "cuando" and second in _I_DO:
-        return asked  # "cuando orino arde"
-    if texts[0] == "when" and second in _SUBJECTS:
-        return asked  # "when I pee it stings"
-    if texts[0] == "what" and second in _TELLERS and _MODALS.isdisjoint(texts[2:3]):
-        return asked  # "what she threw up looked like coffee grounds"
+    if _tells_when_or_what(texts):
+        return asked
     if texts[0] in _LEADS_IN:
         return second != "lo" and not _ASKED_FOR.isdisjoint(texts[1:4])  # "to lo que como"
     return texts[0] in _OPENERS and second not in ("be", "not")
+
+
+def _tells_when_or_what(texts: list[str]) -> bool:
+    """True for "when I pee it stings", "what she threw up", "desde que la tome sangro"."""
+    second = texts[1] if len(texts) > 1 else ""
+    if texts[0] == "what":
+        return second in _TELLERS and _MODALS.isdisjoint(texts[2:3])
+    since = texts[0] in ("desde", "hasta") and second == "que"
+    return since or (texts[0] == "when" and second in _SUBJECTS) or _tells_of_a_habit(texts)
+
+
+def _tells_of_a_habit(texts: list[str]) -> bool:
+    """True for "cuando orino me quema" and "cuando me levanto me mareo"."""
+    if texts[0] != "cuando":
+        return False
+    verb = texts[2] if texts[1:2] == ["me"] and len(texts) > 2 else [*texts, ""][1]
+    asks = not _MUST.isdisjoint(texts[2:])  # "cuando toso, a quien llamo"
+    return verb.endswith("o") and verb not in _NO_HABITS and not asks
 
 
 def _has_subject(texts: list[str], asked: bool) -> bool:

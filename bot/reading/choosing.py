@@ -22,7 +22,9 @@ _AROUND = word_set(
     "you gracias senorita senora senor dear maam sir ok numeros opciones las los puse pongo marco "
     "son answers mine would say guess think hon sweetie ambas ambos dos porfa porfis mijo mija "
     "mijita hija hijo should will quedo voy pues n elijo nomas entonces seria "
-    "mejor lista segun muchas"
+    "mejor lista segun muchas reckon he she says say said dice que chooses picks choose hermano "
+    "hermana er make it id lets give me mi punto ponme ponle pongale deme dame diria con my mum "
+    "dad mom"
 )
 _LISTED = re.compile(r"\d{1,2}(?:,\d{1,2})+\Z")  # "1,2,5"
 _BOTH = ("los", "las")

@@ -61,7 +61,7 @@ def _is_sign(words: Sequence[str], at: int, named: Mapping[str, float]) -> bool:
     if (before[:1].isdigit() or before in named) and (after[:1].isdigit() or after in _NUMBER):
         return False  # "treinta y seis coma ocho"
     if word == "coma" and before == "no":
-        return at == 1 or words[at - 2] in _SIGNS  # "no coma fiebre coma", not "no coma nada"
+        return at == 1 or words[at - 2] not in ("que", "si")  # not "que no coma nada"
     return before not in _WORD_AFTER.get(word, ()) and after not in _WORD_BEFORE.get(word, ())
 
 

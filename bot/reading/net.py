@@ -27,6 +27,8 @@ def caught_in_net(reply: Understood, reading: Reading) -> Reading:
     if reading.alert or reading.act in _LEFT_ALONE or not reply.hints:
         return reading
     distress = _named(reply, "unsure.distress")
+    if reply.asked is Asked.WASH:
+        distress = [h for h in distress if h.words not in _COUNTS]  # "bathed twice"
     body = _named(reply, "unsure.body")
     if not _hints_enough(reply, reading, distress, body):
         return reading

@@ -11,7 +11,7 @@ _AFTER_READING = word_set(
     "f c degrees degree grados fahrenheit this tonight today so now again pm am help"
 )
 _DEGREES = word_set("degrees grados degree grado deg")
-_TENTHS = frozenset({"tenths", "tenth", "decimas", "decima"})
+_TENTHS = word_set("tenths tenth decimas decima decimos lineas linea rayitas rayita rayas raya")
 _HALF = frozenset({"half", "medio", "media", "1/2"})
 _ARTICLE = frozenset({"a", "un", "una"})
 _HUNDRED = frozenset({"hundred", "cien", "ciento"})

@@ -92,12 +92,6 @@ def elements(text: str) -> list[Element]:
     return found
 
 
-def parse_phrase(text: str) -> tuple[tuple[str, ...], ...]:
-    """Every sequence of slots that `text` allows. Raises PhraseFault with how to mend it."""
-    options = [(slot, "") if optional else (slot,) for slot, optional in elements(text)]
-    return tuple(tuple(filter(None, chosen)) for chosen in product(*options))
-
-
 def _check_slot(slot: str, text: str) -> None:
     bad = _no_word_in(slot)
     if bad is not None:

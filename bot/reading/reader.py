@@ -11,11 +11,17 @@ from bot.reading.lexicon import Lexicon
 from bot.reading.matching import Match
 from bot.reading.net import caught_in_net, tells_of_a_slip
 from bot.reading.numbers import find_numbers
-from bot.reading.other_business import is_long_ago, not_an_answer
+from bot.reading.other_business import (
+    befell_another,
+    is_long_ago,
+    is_measured_twice,
+    not_an_answer,
+)
 from bot.reading.phrases import Word
 from bot.reading.reading import Act, Asked, Reading
 from bot.reading.scope import separators, settle
 from bot.reading.specific import telling
+from bot.reading.stray import without_strays
 from bot.reading.temperature import Measured, Thresholds, find_temperatures
 from bot.reading.tokens import QUESTION, plain, tokens
 from bot.reading.understood import SYMPTOMS, Understood
@@ -45,7 +51,7 @@ def read(
 def understand(text: str, asked: Asked, lexicon: Lexicon, thresholds: Thresholds) -> Understood:
     """Takes a reply apart into words, phrases, numbers, temperatures and scoped mentions."""
     words = tokens(plain(text, lexicon), lexicon)
-    matches = lexicon.matcher.find(words)
+    matches = without_strays(words, lexicon.matcher.find(words))
     numbers = find_numbers(words, lexicon.numbers)
     measured = find_temperatures(words, numbers, asked) if numbers else []
     if measured:
@@ -103,6 +109,7 @@ def _danger(reply: Understood) -> Reading | None:
     fell = any(m.concept == "symptom.fall" for m in mentions)
     long_ago = is_long_ago(reply)
     grave = [m for m in mentions if _is_grave(m, fell) and not (m.others and long_ago)]
+    grave = [m for m in grave if not (befell_another(reply, m) or is_measured_twice(reply, m))]
     if harm:
         also = (Act.EMERGENCY,) if grave else ()
         because = _words([*harm, *grave])
@@ -141,6 +148,8 @@ def _alarm(reply: Understood) -> Reading | None:
 def _may_spread(mention: Mention, reply: Understood) -> bool:
     """True for what is caught from others; asked for symptoms, "my sister" may be the patient."""
     perhaps = reply.asked is Asked.SYMPTOM_CHECK and not reply.says("act.no", "act.all_good")
+    if befell_another(reply, mention):
+        return False
     return perhaps or mention.concept not in _NOT_CAUGHT
 
 

@@ -126,7 +126,7 @@ def _hint(walk: Walk, event: Match) -> None:
             or walk.story
             or walk.pets
             or things.of_nobody(walk.words, event),
-            others=walk.others,
+            others=walk.others and not people.is_taken_for_patient(walk, event),
             clause=walk.clause,
         )
     )
@@ -184,7 +184,7 @@ _BEFORE_NO_IF = frozenset({"por", "see", "ver", "as", "como", "lo", "know", "sab
 
 def _is_of_others(walk: Walk, event: Match) -> bool:
     """True for the covid of "my neighbor has covid", and of "my neighbor I ride with has covid"."""
-    if walk.caught or _says_my(walk, event):
+    if walk.caught or _says_my(walk, event) or people.is_taken_for_patient(walk, event):
         return False
     if people.is_caught(walk, event):
         return True

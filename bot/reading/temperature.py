@@ -113,6 +113,8 @@ def _measure(words: Sequence[Word], number: Number, asked: Asked, count: int) ->
 
 def _is_cued(before: list[str], after: list[str]) -> bool:
     """True beside "fever" or a thermometer, and in "estoy con 39"."""
+    if after == ["sale", "en"]:
+        return True  # "385 sale en el aparato"
     if before[-1:] == ["con"] and before[-2:-1] and before[-2] in _I_STAND:
         return True
     return any(w in _CUES for w in (*before, *after))

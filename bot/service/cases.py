@@ -6,7 +6,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from bot.core import escalation
+from bot.core import escalation, on_call
 from bot.core.conversation import Escalate
 from bot.core.escalation import Case, Step
 from bot.core.record import Message, OnCall
@@ -136,9 +136,7 @@ def on_call_list(connection: Connection, practice: Practice, chart: Chart) -> tu
 
 def _whom(case: Case, contacts: Sequence[OnCall], *, onward: bool) -> OnCall:
     names = [contact.name for contact in contacts]
-    name = (
-        escalation.next_contact(case, names) if onward else escalation.present_contact(case, names)
-    )
+    name = on_call.next_contact(case, names) if onward else on_call.present_contact(case, names)
     return contacts[names.index(name)]
 
 
@@ -191,7 +189,7 @@ def background(desk: Desk) -> Background:
 def due(desk: Desk, case: Case) -> datetime | None:
     """By when a person must act on the case."""
     rules, zone = desk.chart.rules, desk.chart.operation.surgery.zone
-    return escalation.deadline(case, rules.hours, zone, desk.practice.book.allowed)
+    return on_call.deadline(case, rules.hours, zone, desk.practice.book.allowed)
 
 
 def save(desk: Desk, case: Case, entries_before: int, *, tried_now: bool = False) -> None:
@@ -202,7 +200,5 @@ def save(desk: Desk, case: Case, entries_before: int, *, tried_now: bool = False
     """
     deadline = due(desk, case)
     if deadline is not None and tried_now:
-        deadline = max(
-            deadline, desk.now + escalation.time_allowed(case, desk.practice.book.allowed)
-        )
+        deadline = max(deadline, desk.now + on_call.time_allowed(case, desk.practice.book.allowed))
     escalations.save_case(desk.connection, case, entries_before, deadline)

@@ -1,14 +1,12 @@
 """What nobody did in time: escalations past the time allowed, a start time still missing."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import partial
 
-from sqlalchemy import Connection
-
 from bot.core.conversation import Escalate
-from bot.core.escalation import is_to_look_again, look_again
+from bot.core.escalation import look_again
+from bot.core.on_call import is_to_look_again
+from bot.service.apart import AGAIN, apart
 from bot.service.cases import due, notify, raise_case, save
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
@@ -17,7 +15,6 @@ from bot.store import escalations, patients, surgeries
 from bot.store.engine import reading, writing
 
 BATCH = 200
-AGAIN = timedelta(minutes=5)  # what failed is tried again then, and stops nobody else (our choice)
 
 
 def climb_all(practice: Practice, now: datetime, failed: list[str]) -> int:
@@ -30,22 +27,9 @@ def climb_all(practice: Practice, now: datetime, failed: list[str]) -> int:
     told = 0
     for case, patient in late:
         again = partial(escalations.put_off, case=case, until=now + AGAIN)
-        with _alone(practice, f"escalation {case}", again, failed):
+        with apart(practice, f"escalation {case}", again, failed):
             told += _climb(practice, case, patient, now)
     return told
-
-
-@contextmanager
-def _alone(
-    practice: Practice, what: str, put_off: Callable[[Connection], None], failed: list[str]
-) -> Iterator[None]:
-    """Let what fails be told and put off, so that the others go on."""
-    try:
-        yield
-    except Exception as error:
-        failed.append(f"{what}: {type(error).__name__}: {error}")
-        with writing(practice.engine) as connection:
-            put_off(connection)
 
 
 def _climb(practice: Practice, case_id: int, patient: int, now: datetime) -> bool:
@@ -75,7 +59,7 @@ def tell_missing_starts(practice: Practice, now: datetime, failed: list[str]) ->
         missing = surgeries.starts_missing(connection, now)
     for patient in missing:
         again = partial(surgeries.put_off_nurse_due, patient=patient, until=now + AGAIN)
-        with _alone(practice, f"start time of patient {patient}", again, failed):
+        with apart(practice, f"start time of patient {patient}", again, failed):
             _tell_missing_start(practice, patient, now)
 
 

@@ -4,12 +4,12 @@ Nothing here knows the time; each service is told `now`.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from sqlalchemy import Engine
 
 from bot.core.flow import FlowBook
-from bot.core.protocol import Protocol, Rules
+from bot.core.protocol import Protocol, Rules, rules_of
 from bot.core.record import OnCall
 from bot.reading.reading import Asked, Reading
 
@@ -41,5 +41,5 @@ class Practice:
         """The surgeon's own rules, or the hospital's with the surgeon's name in them."""
         found = self.surgeon_rules.get(surgeon) or self._named.get(surgeon)
         if found is None:  # the same object each time, so that what follows from it can be kept
-            found = self._named[surgeon] = replace(self.rules, surgeon=surgeon)
+            found = self._named[surgeon] = rules_of(self.rules, surgeon)
         return found

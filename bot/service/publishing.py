@@ -7,6 +7,7 @@ begins later speaks the live one.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import lru_cache
 
 from sqlalchemy import Connection, Engine
 
@@ -67,7 +68,12 @@ def publish(
 
 def faults_of(content: Snapshot, today: date) -> tuple[Fault, ...]:
     """Everything for which this content is not fit to go live."""
-    with laid_out(content.files) as folder:
+    return _judged(tuple(sorted(content.files.items())), today)
+
+
+@lru_cache(maxsize=4)  # the page of a draft asks for each look at it, and publishing once more
+def _judged(files: tuple[tuple[str, str], ...], today: date) -> tuple[Fault, ...]:
+    with laid_out(dict(files)) as folder:
         return faults_in(folder, today)
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 
 from sqlalchemy import Connection
 
@@ -22,6 +23,7 @@ from bot.core.sharing import (
 from bot.core.taking_back import noted
 from bot.reading.reading import Act
 from bot.service import asking_whose
+from bot.service.apart import AGAIN, apart
 from bot.service.cases import ALARM, raise_case, save
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
@@ -30,7 +32,7 @@ from bot.service.listeners import Listener, listeners, what_it_says
 from bot.service.practice import Practice
 from bot.store import escalations, inbox, outbox, patients, shared
 from bot.store.engine import reading, writing
-from bot.store.shared import Kept
+from bot.store.shared import Kept, Place
 
 _BATCH = 200
 _NOT_TOLD = "it came from a shared telephone, and nobody said whom it is about"
@@ -62,21 +64,31 @@ def hear(
     return party.patient
 
 
-def expire(practice: Practice, now: datetime) -> int:
-    """Give a nurse every text of which nobody said in time whom it is about; return how many."""
+def expire(practice: Practice, now: datetime, failed: list[str]) -> int:
+    """Give a nurse every text of which nobody said in time whom it is about; return how many.
+
+    A phone whose people cannot be read is put into `failed` and tried again later.
+    """
     with reading(practice.engine) as connection:
         places = shared.expired(connection, now, _BATCH)
     count = 0
-    for channel, address in places:
-        with writing(practice.engine) as connection:
-            people = patients.people_at(connection, channel, address)
-            for patient in sorted({person.party.patient for person in people}):
-                patients.lock(connection, patient)
-            waiting = shared.waiting_at(connection, channel, address)
-            late = [kept for kept in waiting if kept.expires_at <= now]
-            _leave_to_nurse(practice, connection, late, now)
-            count += len(late)
+    for place in places:
+        again = partial(shared.put_off, place=place, now=now, until=now + AGAIN)
+        with apart(practice, f"texts kept from {place.first} on", again, failed):
+            count += _expire_at(practice, place, now)
     return count
+
+
+def _expire_at(practice: Practice, place: Place, now: datetime) -> int:
+    """What waited too long at one phone, in one transaction."""
+    with writing(practice.engine) as connection:
+        people = patients.people_at(connection, place.channel, place.address)
+        for patient in sorted({person.party.patient for person in people}):
+            patients.lock(connection, patient)
+        waiting = shared.waiting_at(connection, place.channel, place.address)
+        late = [kept for kept in waiting if kept.expires_at <= now]
+        _leave_to_nurse(practice, connection, late, now)
+        return len(late)
 
 
 def _leave_to_nurse(

@@ -5,7 +5,6 @@ known one, and gets the same answer.
 """
 
 import hashlib
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from threading import BoundedSemaphore
@@ -14,16 +13,13 @@ from pwdlib import PasswordHash
 from pwdlib.hashers.argon2 import Argon2Hasher
 from sqlalchemy import Connection, Engine
 
-from bot.core.staff import Account, Role, Session, password_fault, same_name
+from bot.core.staff import Account, Session, same_name
+from bot.service import second_factor
 from bot.store import accounts, audit
 from bot.store.engine import reading, writing
 
 _TOUCH_EVERY = timedelta(seconds=30)  # a write for every click would be waste
 _AT_ONCE = 2  # a hash takes 64 MiB: signing in must not be a way to fill the memory
-
-
-class AccountFault(ValueError):
-    """The account cannot be made so; the message says why."""
 
 
 class Passwords:
@@ -53,11 +49,12 @@ class Attempt:
     name: str
     password: str
     address: str  # the network address that it came from
+    code: str = ""  # of the second factor, where there is one
 
 
 @dataclass(frozen=True, slots=True)
 class TryAgain:
-    """Refused. `after` is how long to wait; zero when the name or the password is wrong."""
+    """Refused. `after` is how long to wait; zero when name, password or code is wrong."""
 
     after: timedelta = timedelta(0)
 
@@ -67,39 +64,15 @@ def hashed(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
-def add_account(
-    engine: Engine,
-    passwords: Passwords,
-    name: str,
-    roles: Iterable[Role],
-    password: str,
-    now: datetime,
-) -> int:
-    """Make an account. Raises AccountFault for a taken name, no role, or a weak password."""
-    wanted = frozenset(roles)
-    fault = password_fault(password, name)
-    if not name.strip() or not wanted:
-        raise AccountFault("An account needs a person's name and at least one role.")
-    if fault:
-        raise AccountFault(f"That password will not do. {fault}")
-    stored = passwords.hash(password)
-    with writing(engine) as connection:
-        made = accounts.add_account(connection, name, wanted, stored, now)
-        if made is None:
-            raise AccountFault(f"There is an account named '{name}' already. Take another name.")
-        detail = {"account": made, "roles": sorted(wanted)}
-        audit.note(connection, "command line", "account made", None, now, detail)
-    return made
-
-
 def sign_in(
     engine: Engine, passwords: Passwords, attempt: Attempt, token: str, now: datetime
 ) -> Account | TryAgain:
     """Compare the password and start a session under `token`, a fresh secret.
 
     1. Refuse while an earlier failure still costs time; 2. count a failure in advance, so that
-    tries made at once cannot slip past each other; 3. compare; 4. on success forget the failures,
-    store the session and write it down.
+    tries made at once cannot slip past each other; 3. compare, and ask for the code where the
+    account has a second factor; 4. on success forget the failures, store the session and write it
+    down. Which of the three was wrong is not said.
     """
     with writing(engine) as connection:
         found = accounts.account_named(connection, attempt.name)
@@ -110,7 +83,7 @@ def sign_in(
         for counter in whose:
             accounts.count_failure(connection, counter, now)
     fits, newer = passwords.fits(attempt.password, found[1] if found else None)
-    if not fits or found is None:
+    if found is None or not fits or not _code_opens(engine, found[0], attempt.code, now):
         _note_failure(engine, found[0] if found else None, now)
         return TryAgain()
     with writing(engine) as connection:
@@ -118,6 +91,11 @@ def sign_in(
         if newer is not None:
             accounts.set_password(connection, found[0].id, newer)
     return found[0]
+
+
+def _code_opens(engine: Engine, account: Account, code: str, now: datetime) -> bool:
+    with writing(engine) as connection:
+        return second_factor.opens(connection, account, code, now)
 
 
 def _counters(connection: Connection, attempt: Attempt, account: Account | None) -> list[str]:
@@ -166,18 +144,3 @@ def sign_out(engine: Engine, token: str, now: datetime) -> None:
     """End one browser's session."""
     with writing(engine) as connection:
         accounts.end_session(connection, hashed(token), now)
-
-
-def change_password(
-    engine: Engine, passwords: Passwords, account: Account, password: str, now: datetime
-) -> None:
-    """Store another password and sign the account out everywhere. Raises AccountFault."""
-    fault = password_fault(password, account.name)
-    if fault:
-        raise AccountFault(f"That password will not do. {fault}")
-    stored = passwords.hash(password)
-    with writing(engine) as connection:
-        accounts.set_password(connection, account.id, stored)
-        accounts.end_sessions_of(connection, account.id, now)
-        detail = {"account": account.id}
-        audit.note(connection, "command line", "password changed", None, now, detail)

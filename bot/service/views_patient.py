@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
@@ -72,7 +71,7 @@ def patient_file(
             standing=standing,
             columns=item_columns(practice),
             titles=titles(practice, item_columns(practice)),
-            countdown=_countdown(connection, practice, chart, now),
+            countdown=countdown_of(connection, practice, chart, now),
             thread=tuple(lines if whole else lines[-LAST_LINES:]),
             lines=len(lines),
             facts=tuple(person.facts_told(connection, patient)),
@@ -87,22 +86,16 @@ def patient_file(
         )
 
 
-def countdown(practice: Practice, patient: int, now: datetime) -> tuple[Chart, tuple[Planned, ...]]:
-    """The dated countdown alone, for the strip and the handout."""
-    with reading(practice.engine) as connection:
-        chart = load_chart(connection, practice, patient)
-        return chart, _countdown(connection, practice, chart, now)
-
-
 def _thread(connection: Connection, patient: int) -> list[ThreadLine]:
     out = [views.line_of(m) for m in outbox.messages_of(connection, patient)]
     both = [*inbox.inbound_lines(connection, patient), *out]
     return sorted(both, key=lambda line: (line.at, line.who == views.BOT))
 
 
-def _countdown(
+def countdown_of(
     connection: Connection, practice: Practice, chart: Chart, now: datetime
 ) -> tuple[Planned, ...]:
+    """The dated countdown, each message with what became of it."""
     rows = person.countdown_of(connection, chart.patient.id)
     return tuple(Planned(row, _title(practice, row), _mark(chart, row, now)) for row in rows)
 
@@ -129,9 +122,3 @@ def _mark(chart: Chart, dated: Dated, now: datetime) -> Mark:
     return told.get(dated.state) or {"planned": to_come, "missed": missed}.get(
         dated.state, Mark(Sign.NOT_NEEDED, "Not sent")
     )
-
-
-def days_before(chart: Chart, at: datetime) -> int:
-    """Calendar days from a moment to surgery."""
-    surgery = chart.operation.surgery
-    return (surgery.on - at.astimezone(ZoneInfo(surgery.zone)).date()).days

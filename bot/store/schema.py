@@ -26,6 +26,12 @@ def upgrade(engine: Engine, revision: str = "head") -> None:
         command.upgrade(_config(connection), revision)
 
 
+def revision(engine: Engine) -> str | None:
+    """The newest migration that the database has seen; None when it was never made."""
+    with engine.connect() as connection:
+        return MigrationContext.configure(connection).get_current_revision()
+
+
 def differences(engine: Engine) -> list[object]:
     """List what the tables in code have and the migrated database has not, or the reverse."""
     with engine.connect() as connection:

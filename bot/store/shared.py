@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, bindparam, select, update
+from sqlalchemy import Connection, Row, bindparam, func, select, update
 
 from bot.core.record import Party
 from bot.store.engine import insert_new
@@ -13,9 +13,13 @@ from bot.store.prepared import Prepared
 from bot.store.tables_reach import KEPT_TEXT
 
 _EXPIRED = Prepared(
-    select(KEPT_TEXT.c.channel, KEPT_TEXT.c.address)
+    select(
+        KEPT_TEXT.c.channel,
+        KEPT_TEXT.c.address,
+        func.min(KEPT_TEXT.c.inbound_id).label("first"),
+    )
     .where(KEPT_TEXT.c.closed_at.is_(None), KEPT_TEXT.c.expires_at <= bindparam("now"))
-    .distinct()
+    .group_by(KEPT_TEXT.c.channel, KEPT_TEXT.c.address)
     .limit(bindparam("most"))
 )
 
@@ -32,6 +36,15 @@ class Kept:
     people: tuple[Party, ...]
     kept_at: datetime
     expires_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A shared phone at which texts wait. `first` is the id of the oldest that waited too long."""
+
+    channel: str
+    address: str
+    first: int
 
 
 def keep(connection: Connection, kept: Kept) -> None:
@@ -62,10 +75,21 @@ def waiting_at(connection: Connection, channel: str, address: str) -> list[Kept]
     return [_kept(row) for row in connection.execute(query.order_by(KEPT_TEXT.c.inbound_id))]
 
 
-def expired(connection: Connection, now: datetime, limit: int) -> list[tuple[str, str]]:
-    """The addresses at which a text has waited long enough."""
+def expired(connection: Connection, now: datetime, limit: int) -> list[Place]:
+    """The phones at which a text has waited long enough."""
     rows = _EXPIRED.rows(connection, {"now": now, "most": limit})
-    return [(row.channel, row.address) for row in rows]
+    return [Place(row.channel, row.address, row.first) for row in rows]
+
+
+def put_off(connection: Connection, place: Place, now: datetime, until: datetime) -> None:
+    """Look at what waited too long at a phone again at `until`, as it could not be told now."""
+    late = update(KEPT_TEXT).where(
+        KEPT_TEXT.c.channel == place.channel,
+        KEPT_TEXT.c.address == place.address,
+        KEPT_TEXT.c.closed_at.is_(None),
+        KEPT_TEXT.c.expires_at <= now,
+    )
+    connection.execute(late.values(expires_at=until))
 
 
 def close(connection: Connection, kept: Sequence[Kept], now: datetime) -> None:

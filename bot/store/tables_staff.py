@@ -1,4 +1,4 @@
-"""The tables of the people who sign in: accounts, sessions, failed tries."""
+"""The tables of the people who sign in: accounts, sessions, failed tries, second factors."""
 
 from datetime import datetime
 from typing import Any
@@ -8,7 +8,15 @@ from sqlmodel import Field, SQLModel
 from bot.store.tables import core, instant, json_column
 from bot.store.tables_log import METADATA
 
-__all__ = ["ACCOUNT", "KNOWN_ADDRESS", "METADATA", "SIGN_IN_TRY", "WEB_SESSION"]
+__all__ = [
+    "ACCOUNT",
+    "KNOWN_ADDRESS",
+    "METADATA",
+    "RECOVERY_CODE",
+    "SECOND_FACTOR",
+    "SIGN_IN_TRY",
+    "WEB_SESSION",
+]
 
 
 class AccountRow(SQLModel, table=True):
@@ -54,5 +62,25 @@ class KnownAddressRow(SQLModel, table=True):
     last_at: datetime = instant()
 
 
+class SecondFactorRow(SQLModel, table=True):
+    """An account's authenticator; it counts once a code was right, at `confirmed_at`."""
+
+    __tablename__ = "second_factor"
+    account_id: int = Field(primary_key=True, foreign_key="account.id")
+    secret: str  # base 32; whoever can make codes must have it, so it cannot be a hash
+    last_step: int  # of the last code that was taken: each opens once
+    made_at: datetime = instant()
+    confirmed_at: datetime | None = instant(optional=True)
+
+
+class RecoveryCodeRow(SQLModel, table=True):
+    """A code for when the phone is lost, as a hash; deleted when used."""
+
+    __tablename__ = "recovery_code"
+    account_id: int = Field(primary_key=True, foreign_key="account.id")
+    code_hash: str = Field(primary_key=True)
+
+
 ACCOUNT, WEB_SESSION = core(AccountRow), core(WebSessionRow)
 SIGN_IN_TRY, KNOWN_ADDRESS = core(SignInTryRow), core(KnownAddressRow)
+SECOND_FACTOR, RECOVERY_CODE = core(SecondFactorRow), core(RecoveryCodeRow)

@@ -2,6 +2,7 @@
 
 from starlette.responses import Response
 
+from bot.core.handout import handout_words
 from bot.service.link_codes import LINK_LASTS
 from bot.web.handout import qr_of
 from bot.web.visit import Visit
@@ -21,13 +22,16 @@ def make_link(visit: Visit) -> Response:
             link = visit.app.enrolment_link(code)
     except ValueError as fault:
         refused = str(fault)
+    hours = int(LINK_LASTS.total_seconds() // 3600)
+    told = {"name": coach.name, "hours": str(hours)}
+    say = handout_words(visit.app.practice.book, told, coach.language)
     return visit.page(
         "coach_link.html",
         200 if link else 422,
         chart=chart,
         coach=coach,
         link=link,
-        qr=qr_of(link) if link else "",
-        hours=int(LINK_LASTS.total_seconds() // 3600),
+        qr=qr_of(link, say["scan_name"]) if link else "",
+        say=say,
         refused="" if link else refused,
     )

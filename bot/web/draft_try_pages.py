@@ -5,7 +5,6 @@ The moves so far stand in the page's own form; each step plays them again from t
 
 from zoneinfo import ZoneInfo
 
-from babel import Locale, UnknownLocaleError
 from starlette.responses import Response
 
 from bot.content.faults import ContentFaults
@@ -22,6 +21,7 @@ from bot.service.rehearsing import (
 from bot.service.views_log import choices
 from bot.web.draft_pages import live
 from bot.web.draft_views import changed_names, shown_faults
+from bot.web.pages import language_name
 from bot.web.visit import Visit
 from bot.wiring import staged
 
@@ -90,13 +90,6 @@ def _known(wish: Rehearsal | None, book: FlowBook) -> Rehearsal | None:
     return wish if sound else None
 
 
-def _language(code: str) -> str:
-    try:
-        return Locale.parse(code).get_display_name("en") or code
-    except (UnknownLocaleError, ValueError):
-        return code
-
-
 def _yes_or_no(book: FlowBook) -> tuple[str, ...]:
     """The facts that can be ticked."""
     return tuple(name for name, value in book.fact_defaults.items() if value is False)
@@ -116,7 +109,7 @@ def _stage(
         draft=True,
         faults=(),
         flows=[(name, f"{title}{' (changed)' if name in edited else ''}") for name, title in flows],
-        languages=[(code, _language(code)) for code in book.languages],
+        languages=[(code, language_name(code)) for code in book.languages],
         facts=_yes_or_no(book),
         joints=JOINTS,
         titles=dict(flows),

@@ -13,8 +13,8 @@ from bot.service.enrolment import Enrolment
 from bot.service.importing import Imported, take_in
 from bot.service.link_codes import LINK_LASTS
 from bot.service.views_enrol import Row, questions_about, rows_of
+from bot.service.views_handout import handout as handout_of
 from bot.service.views_log import choices
-from bot.service.views_patient import Planned, countdown
 from bot.store.patients import AddressTaken
 from bot.web.enrol_form import FIELDS, wish_of
 from bot.web.fields import Refused
@@ -22,6 +22,7 @@ from bot.web.handout import qr_of
 from bot.web.visit import Visit
 
 MOST_ROWS = 2000
+_NO_WORDS = "The content in use has no words for this page yet. Publish the present content first."
 _FIRST_ZONE = "America/New_York"  # a zone for the first patient of all; the form shows it
 
 
@@ -98,30 +99,21 @@ def make_link(visit: Visit) -> Response:
 
 def _handout(visit: Visit, status: int = 200, link: str = "", refused: str = "") -> Response:
     patient = visit.number("patient")
-    chart, planned = countdown(visit.app.practice, patient, visit.now)
+    hours = int(LINK_LASTS.total_seconds() // 3600)
+    page = handout_of(visit.app.practice, patient, visit.now, hours, visit.field("language"))
     visit.saw(patient, "viewed a handout")
-    shown = [one for one in planned if one.dated.to == "patient" and one.mark.sign != "not_needed"]
     return visit.page(
         "handout.html",
         status,
-        chart=chart,
-        days=_by_day(shown, chart.operation.surgery.zone),
+        page=page,
         link=link,
-        qr=qr_of(link) if link else "",
+        qr=qr_of(link, page.say["scan_name"]) if link else "",
         can_link=bool(visit.app.telegram_bot),
-        hours=int(LINK_LASTS.total_seconds() // 3600),
-        refused=refused,
+        hours=hours,
+        languages=visit.app.practice.book.languages,
+        refused=refused or ("" if page.written else _NO_WORDS),
         said=visit.field("said"),
     )
-
-
-def _by_day(planned: Sequence[Planned], zone: str) -> list[tuple[str, list[str]]]:
-    """What comes on each day of the hospital's calendar."""
-    days: dict[str, list[str]] = {}
-    for one in planned:
-        on = one.dated.due.astimezone(ZoneInfo(zone))
-        days.setdefault(f"{on:%a %d %b}", []).append(one.title)
-    return list(days.items())
 
 
 def _form(

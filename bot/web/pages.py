@@ -5,7 +5,10 @@ from datetime import date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from babel import Locale, UnknownLocaleError
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from bot.core.telephones import grouped
 
 STEPS = {
     "opened": "Reported",
@@ -52,8 +55,9 @@ def page_environment(titles: tuple[tuple[str, str], ...]) -> Environment:
         iso=iso,
         span=span,
         tel=tel,
-        number=number,
+        number=grouped,
         words=words,
+        language_name=language_name,
         capital=capital,
     )
     made.filters["moment_of"] = datetime.fromisoformat
@@ -93,10 +97,12 @@ def tel(address: str) -> str:
     return f"tel:{digits}" if re.fullmatch(r"\+?\d{3,15}", digits) else ""
 
 
-def number(address: str) -> str:
-    """A telephone number grouped for reading: "+1 202-555-0150"; anything else as it is."""
-    found = re.fullmatch(r"\+1(\d{3})(\d{3})(\d{4})", address)
-    return "+1 " + "-".join(found.groups()) if found else address
+def language_name(code: str) -> str:
+    """The English name of a language: "es" is "Spanish"; a code that nobody knows as it is."""
+    try:
+        return Locale.parse(code).get_display_name("en") or code
+    except (UnknownLocaleError, ValueError):
+        return code
 
 
 def words(name: str) -> str:

@@ -8,7 +8,7 @@ from bot.core.copies import CopyLevel
 from bot.core.protocol import MedicineHold
 from bot.service import own_words
 from bot.service.own_words import CannotSend
-from bot.service.views_patient import countdown, patient_file
+from bot.service.views_patient import patient_file
 from bot.store.patients import AddressTaken
 from bot.web.fields import Refused, a_date, a_phone, a_time
 from bot.web.strip import strip
@@ -36,14 +36,6 @@ LEVELS = (
 def page(visit: Visit) -> Response:
     """The whole file."""
     return _shown(visit)
-
-
-def strip_image(visit: Visit) -> Response:
-    """The countdown as a picture."""
-    patient = visit.number("patient")
-    chart, planned = countdown(visit.app.practice, patient, visit.now)
-    visit.saw(patient, "viewed a countdown")
-    return Response(strip(chart, planned, visit.now), media_type="image/svg+xml")
 
 
 def message(visit: Visit) -> Response:
@@ -153,6 +145,7 @@ def _shown(visit: Visit, status: int = 200, refused: str = "", act: str = "") ->
         "patient.html",
         status,
         file=found,
+        strip=strip(found.chart, found.countdown, visit.now),
         said=SAID.get(visit.field("said"), ""),
         refused=refused,
         act=act,

@@ -6,6 +6,7 @@ with a forged form.
 """
 
 from bot.web import (
+    account_pages,
     change_pages,
     coach_pages,
     content_pages,
@@ -42,6 +43,11 @@ TABLE: tuple[Line, ...] = (
     Line("POST", "/sign-in", signing_pages.sign_in, EVERYONE, open=True),
     post("/session/stay", signing_pages.stay, STAFF),
     post("/sign-out", signing_pages.sign_out, STAFF),
+    # One's own account
+    get("/account", account_pages.page, STAFF),
+    post("/account/code", account_pages.begin, STAFF),
+    post("/account/code/confirm", account_pages.confirm, STAFF),
+    post("/account/code/remove", account_pages.remove, STAFF),
     # Needs you
     get("/", needs_you.page, CARE),
     get("/live/needs-you", needs_you.part, CARE, live=True),
@@ -60,7 +66,6 @@ TABLE: tuple[Line, ...] = (
     # Who is ready, and one patient
     get("/readiness", readiness_pages.page, CARE),
     get("/patients/{patient:int}", patient_pages.page, CARE),
-    get("/patients/{patient:int}/strip.svg", patient_pages.strip_image, CARE),
     get("/patients/{patient:int}/handout", enrol_pages.handout, CARE),
     post("/patients/{patient:int}/link", enrol_pages.make_link, CARE),
     post("/patients/{patient:int}/message", patient_pages.message, NURSE),

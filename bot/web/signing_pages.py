@@ -21,8 +21,9 @@ def sign_in(visit: Visit) -> Response:
     """Take the form; on success with a new secret, so that nobody can have planted the old one."""
     client = visit.request.client
     attempt = Attempt(
-        visit.field("name"), str(visit.form.get("password", "")), client.host if client else ""
-    )
+        visit.field("name"), str(visit.form.get("password", "")), client.host if client else "",
+        visit.field("code"),
+    )  # fmt: skip
     token = visit.site.new_token()
     done = signing_in.sign_in(visit.app.engine, visit.site.passwords, attempt, token, visit.now)
     if isinstance(done, TryAgain):

@@ -28,7 +28,8 @@ from bot.config_sections import Settings
 from bot.core.conversation import Conversation
 from bot.core.conversation_json import conversation_to_json
 from bot.core.staff import Role
-from bot.service.signing_in import Passwords, add_account
+from bot.service.accounts import add_account
+from bot.service.signing_in import Passwords
 from bot.service.views_readiness import item_columns
 from bot.store.engine import writing
 from bot.store.tables import CONTACT, CONVERSATION, ITEM, PATIENT, PROMPT, SURGEON, SURGERY

@@ -6,7 +6,6 @@ import pytest
 
 from bot.channels.base import Delivery, DeliveryState, Incoming, Outgoing, SendFailed, SendUnknown
 from bot.channels.recording import RecordingChannel
-from bot.channels.terminal import TerminalChannel
 
 NOW = datetime(2026, 11, 25, 15, 0, tzinfo=UTC)
 
@@ -40,14 +39,3 @@ def test_a_channel_that_was_not_started_says_so() -> None:
         channel.receive("a", "yes")
     with pytest.raises(RuntimeError, match="call start"):
         channel.report("x", DeliveryState.SENT)
-
-
-def test_the_terminal_writes_numbered_choices_and_hands_in_lines() -> None:
-    written: list[tuple[str, str]] = []
-    channel = TerminalChannel(lambda: NOW, lambda address, text: written.append((address, text)))
-    came: list[Incoming] = []
-    channel.start(came.append, lambda _delivery: None)
-    channel.send(Outgoing("k", "you", "Did you wash?", ("Done", "Later")))
-    channel.typed("you", "1", by="patient")
-    assert written == [("you", "Did you wash?\n1 Done\n2 Later")]
-    assert (came[0].text, came[0].by) == ("1", "patient")

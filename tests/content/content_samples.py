@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from bot.content.check import NEEDED_FLOWS, NEEDED_LINES, NEEDED_REASONS
+from bot.core.handout import HANDOUT_LINES
 from bot.reading.reading import Symptom
 
 FACTS = """\
@@ -155,6 +156,7 @@ def sound(directory: Path) -> Path:
         "protocol/knee.yaml": KNEE,
         "talks/wash.yaml": WASH,
         "talks/system.yaml": lines("system", NEEDED_LINES),
+        "talks/handout.yaml": lines("handout", HANDOUT_LINES),
         "talks/coach_copy.yaml": lines("coach_copy", ("alarm", "silent")),
     }
     for name in ("alarm_symptom", "alarm_emergency", "alarm_self_harm", "call_check"):

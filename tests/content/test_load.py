@@ -55,6 +55,18 @@ def test_a_surgeons_rules_replace_only_what_they_name(tmp_path: Path) -> None:
     assert marsh.hours.days[0] == (time(8), time(16, 30))
 
 
+def test_a_surgeons_rules_never_take_the_other_language_name_of_another(tmp_path: Path) -> None:
+    root = sound(tmp_path)
+    rules = root / "rules"
+    own = 'values: {value: {surgeon_es: "Dra. Ana Quill", code: "AC"}, sources: [our-choice]}\n'
+    with (rules / "default.yaml").open("a", encoding="utf-8") as file:
+        file.write(own)
+    assert load_rules(root, "marsh").values == {"code": "AC"}
+    with (rules / "surgeons" / "marsh.yaml").open("a", encoding="utf-8") as file:
+        file.write(own.replace("Ana Quill", "Leonie Marsh"))
+    assert load_rules(root, "marsh").values["surgeon_es"] == "Dra. Leonie Marsh"
+
+
 def test_a_surgeon_without_rules_is_named_in_the_fault(tmp_path: Path) -> None:
     with pytest.raises(ContentFaults, match=r"nobody\.yaml"):
         load_rules(sound(tmp_path), "nobody")

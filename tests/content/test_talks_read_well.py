@@ -25,7 +25,7 @@ EXAMPLES = {
 }
 LANGUAGES = ("en", "es")
 TWO_PARTS = 306
-LINES_ONLY = ("system", "coach_copy")
+LINES_ONLY = ("system", "coach_copy", "handout")
 TALKS = sorted(BOOK.flows)
 ASKING = [name for name in TALKS if name not in LINES_ONLY]
 

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bot.core import escalation as esc
+from bot.core import on_call
 from bot.core.conversation import Copy
 from bot.core.copies import CopyLevel, may_ask_coach, may_copy
 from bot.core.escalation import Disposition, NotAllowed, Step
@@ -50,7 +51,7 @@ def test_a_case_goes_from_alarm_to_close_with_who_and_when_in_its_log():
         (Step.CLOSED, _minutes(10)),
     ]
     assert case.closed
-    assert esc.deadline(case, ALWAYS, ZONE, ALLOWED) is None
+    assert on_call.deadline(case, ALWAYS, ZONE, ALLOWED) is None
 
 
 def test_a_case_does_not_close_without_a_decision_or_without_a_note():
@@ -89,34 +90,11 @@ def test_a_second_alarm_joins_as_worse_or_the_same(reason, severity, step):
     assert case.entries[-1].words == "more"
 
 
-def test_the_gravest_severity_sets_the_time_allowed():
-    case = esc.join(_fever("today"), "chest_pain", "emergency", "my chest hurts", _minutes(3))
-    assert case.severity == "emergency"
-    assert esc.deadline(case, ALWAYS, ZONE, ALLOWED) == _minutes(3 + 10)
-
-
-def test_the_time_allowed_starts_again_with_each_person_told_and_each_step_forward():
-    case = esc.notified(_fever(), "Nurse Ortiz", _minutes(0))
-    assert esc.deadline(case, HOURS, ZONE, ALLOWED) == _minutes(30)
-    case = esc.notified(case, "Dr. Shaw", _minutes(30))
-    assert esc.deadline(case, HOURS, ZONE, ALLOWED) == _minutes(60)
-    case = esc.acknowledge(case, "Dr. Shaw", _minutes(35))
-    assert esc.deadline(case, HOURS, ZONE, ALLOWED) == _minutes(35 + 60)
-    case = esc.reach(case, "Dr. Shaw", _minutes(40))
-    assert esc.deadline(case, HOURS, ZONE, ALLOWED) == _minutes(40 + 240)
-
-
-def test_saying_the_same_again_does_not_give_the_nurse_more_time():
-    case = esc.notified(_fever(), "Nurse Ortiz", NOW)
-    again = esc.join(case, "fever", "urgent", "still hot", _minutes(14))
-    assert esc.deadline(again, HOURS, ZONE, ALLOWED) == _minutes(30)
-
-
 def test_a_worse_alarm_takes_back_the_acknowledgement():
     case = esc.acknowledge(_fever(), "Nurse Ortiz", _minutes(1))
     worse = esc.join(case, "rash", "urgent", "spots", _minutes(10))
     assert worse.standing is Step.WORSE
-    assert esc.deadline(worse, HOURS, ZONE, ALLOWED) == _minutes(40)
+    assert on_call.deadline(worse, HOURS, ZONE, ALLOWED) == _minutes(40)
 
 
 def test_not_getting_through_returns_the_case_to_the_nurse():
@@ -124,36 +102,7 @@ def test_not_getting_through_returns_the_case_to_the_nurse():
         esc.acknowledge(_fever(), "Nurse Ortiz", NOW), "nobody answers", _minutes(5)
     )
     assert case.standing is Step.RETURNED
-    assert esc.deadline(case, HOURS, ZONE, ALLOWED) == _minutes(35)
-
-
-def test_watching_needs_a_later_moment_and_keeps_it_as_deadline():
-    with pytest.raises(NotAllowed, match="look again"):
-        esc.decide(_fever(), Disposition.WATCH, "Nurse Ortiz", "see", _minutes(5), _minutes(5))
-    tomorrow = NOW + timedelta(days=1)
-    case = esc.decide(_fever(), Disposition.WATCH, "Nurse Ortiz", "see", _minutes(5), tomorrow)
-    assert esc.deadline(case, HOURS, ZONE, ALLOWED) == tomorrow
-    told_again = esc.notified(case, "Nurse Ortiz", tomorrow)
-    assert esc.deadline(told_again, HOURS, ZONE, ALLOWED) > tomorrow
-
-
-def test_the_on_call_list_is_gone_through_and_then_round_again():
-    contacts, case, told = ("Ortiz", "Shaw", "Reed"), _fever(), []
-    for _ in range(7):
-        told.append(esc.next_contact(case, contacts))
-        case = esc.notified(case, told[-1], NOW)
-    assert told == ["Ortiz", "Shaw", "Reed", "Ortiz", "Shaw", "Reed", "Ortiz"]
-    with pytest.raises(NotAllowed, match="on-call"):
-        esc.next_contact(case, ())
-
-
-def test_a_routine_deadline_waits_for_the_office_an_urgent_one_does_not():
-    evening = datetime(2027, 3, 8, 23, tzinfo=UTC)  # 18:00 on Monday; Tuesday is a holiday
-    routine = esc.open_case(1, "question", "question", "today", "may I?", evening)
-    wednesday = datetime(2027, 3, 10, 13, tzinfo=UTC)  # 08:00
-    assert esc.deadline(routine, HOURS, ZONE, ALLOWED) == wednesday
-    urgent = esc.open_case(1, "alarm", "fever", "urgent", "hot", evening)
-    assert esc.deadline(urgent, HOURS, ZONE, ALLOWED) == evening + timedelta(minutes=30)
+    assert on_call.deadline(case, HOURS, ZONE, ALLOWED) == _minutes(35)
 
 
 def test_office_hours_know_weekends_and_holidays():
@@ -189,7 +138,7 @@ def test_whatever_happens_an_open_case_has_a_deadline_and_the_log_only_grows(mov
             continue
         assert case.entries[: len(before)] == before
         assert [e.at for e in case.entries] == sorted(e.at for e in case.entries)
-        due = esc.deadline(case, ALWAYS, ZONE, ALLOWED)
+        due = on_call.deadline(case, ALWAYS, ZONE, ALLOWED)
         assert case.closed == (due is None)
         if case.standing is case.entries[-1].step:  # a step forward gives new time
             assert case.closed or due > case.entries[-1].at
@@ -254,5 +203,5 @@ def test_the_summary_is_laid_out_for_a_nurse_in_the_patients_own_words():
         " Coach: Marguerite.",
         "A: Reported by message, not judged by a clinician. since: last night."
         ' WORSE Mon 08 Mar 10:06: Rash "itchy spots too".',
-        "R: Please acknowledge by Mon 08 Mar 10:21, call the patient (+1-202-555-0150) and decide.",
+        "R: Please acknowledge by Mon 08 Mar 10:21, call the patient (+1 202-555-0150) and decide.",
     ]

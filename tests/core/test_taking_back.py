@@ -3,7 +3,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from dialogue_samples import shipped_book
 
-from bot.core import escalation
+from bot.core import escalation, on_call
 from bot.core.escalation import Disposition, NotAllowed, Step
 from bot.core.protocol import OfficeHours
 from bot.core.taking_back import Overtaken, can_undo, noted, refuse_if_overtaken, undo
@@ -14,7 +14,7 @@ ZONE = "America/New_York"
 
 
 def _due(case):
-    return escalation.deadline(case, ALWAYS, ZONE, shipped_book().allowed)
+    return on_call.deadline(case, ALWAYS, ZONE, shipped_book().allowed)
 
 
 def later(minutes):

@@ -12,6 +12,7 @@ from countdown_samples import NEW_YORK, RULES, minutes_of_day, surgery, surgery_
 from hypothesis import given
 
 from bot.core.countdown import elapsed, instant
+from bot.core.protocol import rules_of
 from bot.core.values import clock_words, moment_words, part_values, surgery_values
 
 MONDAY = date(2027, 3, 15)
@@ -27,6 +28,16 @@ def test_the_day_before_surgery_in_words():
     assert values["start_time"] == "7:30 AM Monday"
     assert values["surgery_date"] == "Monday, March 15"
     assert values["office_phone"] == RULES.phones.office
+
+
+def test_a_surgeon_without_rules_of_their_own_is_never_called_by_anothers_name():
+    rules = replace(RULES, surgeon="Dr. Ana Quill", values={"surgeon_es": "Dra. Ana Quill"})
+    told = [
+        surgery_values(rules_of(rules, name), surgery(MONDAY), language)["surgeon"]
+        for name in ("Dr. Ana Quill", "Dr. Leo Marsh")
+        for language in ("en", "es")
+    ]
+    assert told == ["Dr. Ana Quill", "Dra. Ana Quill", "Dr. Leo Marsh", "Dr. Leo Marsh"]
 
 
 def test_the_day_before_surgery_in_spanish():

@@ -2,8 +2,8 @@
 
 from dialogue_samples import shipped_book
 
-from bot.core.conversation import Copy, Say
-from bot.core.wording import choice_labels, copy_text, numbered, placeholders, say_text
+from bot.core.conversation import Say
+from bot.core.wording import choice_labels, numbered, placeholders, say_text, topic
 
 VALUES = {"first_name": "Rosalind", "wash_product": "antiseptic soap", "n": "9"}
 WASH = Say("patient", "wash", "ask", {"n": "1", "of": "3"}, ("done", "later"))
@@ -33,9 +33,9 @@ def test_choices_are_numbered_in_the_readers_language() -> None:
 
 
 def test_a_copy_names_its_topic_when_the_flow_has_no_line_for_it() -> None:
-    copy = Copy("reminder", {"topic": "Antiseptic wash", "flow": "nothing"}, health=False)
-    text = copy_text(shipped_book(), copy, VALUES, "en")
-    assert "Antiseptic wash" in text
+    values = {"topic": "Antiseptic wash", "flow": "nothing"}
+    assert topic(shipped_book(), values, "en") == "Antiseptic wash"
+    assert topic(shipped_book(), {**values, "flow": "wash"}, "es") not in ("", "Antiseptic wash")
 
 
 def test_placeholders_are_found_in_order() -> None:

@@ -3,34 +3,12 @@
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
 from bot.play.player import Clock, Player
 from bot.play.scenario import Scenario
-from bot.service.practice import Practice
 from bot.store.engine import open_engine
-from bot.store.schema import upgrade
-from bot.wiring import load_practice
-
-
-@pytest.fixture(scope="session")
-def published() -> Practice:
-    return load_practice(open_engine("sqlite://"))
-
-
-@pytest.fixture(scope="session")
-def empty_record(tmp_path_factory) -> Path:
-    path = tmp_path_factory.mktemp("record") / "empty.db"
-    engine = open_engine(f"sqlite:///{path}")
-    upgrade(engine)
-    with engine.connect() as connection:
-        connection.exec_driver_sql("COMMIT")
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-        connection.exec_driver_sql("BEGIN")
-    engine.dispose()
-    return path
 
 
 @pytest.fixture

@@ -1,12 +1,14 @@
 """A faulty lexicon file is refused with its place and how to mend it."""
 
+from collections.abc import Iterator
+from itertools import product
 from pathlib import Path
 
 import pytest
 
 from bot.content.lexicon import LEXICON_DIR, LexiconFault, load_lexicon
 from bot.reading.lexicon import Lexicon
-from bot.reading.phrases import PhraseFault, parse_phrase, word_set
+from bot.reading.phrases import PhraseFault, elements, word_set
 
 HEADER = "lexicon: en\npurpose: p\nowner: o\nreview_by: '2027-11-01'\nhow_to_add: h\n"
 
@@ -46,14 +48,21 @@ def test_a_new_word_needs_no_python(tmp_path: Path) -> None:
 @pytest.mark.parametrize("text", ["", "...", "... fever", "fever ...", "Fever", "can't", "a*"])
 def test_a_phrase_that_cannot_be_read_is_refused(text: str) -> None:
     with pytest.raises(PhraseFault):
-        list(parse_phrase(text))
+        elements(text)
 
 
-def test_optional_words_and_choices_are_spelt_out() -> None:
-    assert list(parse_phrase("feel [so] sick|ill")) == [
-        ("feel", "so", "sick|ill"),
-        ("feel", "sick|ill"),
+def test_optional_words_and_choices_are_told_apart() -> None:
+    assert elements("feel [so] sick|ill") == [
+        ("feel", False),
+        ("so", True),
+        ("sick|ill", False),
     ]
+
+
+def spelt_out(text: str) -> Iterator[tuple[str, ...]]:
+    """Every sequence of slots that a phrase allows."""
+    options = [(slot, "") if optional else (slot,) for slot, optional in elements(text)]
+    return (tuple(filter(None, chosen)) for chosen in product(*options))
 
 
 def test_every_symptom_has_words_in_both_languages() -> None:
@@ -78,7 +87,7 @@ def test_no_alarm_is_made_of_little_words_alone(lexicon: Lexicon) -> None:
         f"{phrase.file}:{phrase.line}: '{' '.join(slots)}'"
         for phrase in lexicon.phrases
         if phrase.concept.startswith(("symptom.", "emergency.", "self_harm"))
-        for slots in parse_phrase(phrase.text)
+        for slots in spelt_out(phrase.text)
         if len(slots) <= 3 and all(set(slot.split("|")) & LITTLE_WORDS for slot in slots)
     ]
     assert not empty, "\n".join(empty)

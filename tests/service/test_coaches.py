@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from bot.core.conversation import OpenQuestion
-from bot.core.conversation_json import conversation_from_json, conversation_to_json
+from bot.core.conversation_json import conversation_to_json
 from bot.core.copies import CopyLevel
 from bot.store import coaches, conversations
 from bot.store.engine import writing
@@ -136,13 +136,13 @@ def test_no_coach_is_woken_by_good_news_but_by_trouble_they_are(clinic):
     clinic.settle_in(patient)
     clinic.wait(hours=13)  # the middle of the night
     before = len(clinic.texts(clinic.coach_phone))
+    now_open = clinic.app.chart(patient).conversation
     with writing(clinic.app.engine) as connection:
-        body, version = conversations.load_conversation(connection, patient)
         flow = clinic.app.practice.book.flows["symptom_check"]
         asked = OpenQuestion("symptom_check", flow.revision, "ask", clinic.now)
-        chat = replace(conversation_from_json(body), open=asked)
+        chat = replace(now_open, open=asked)
         conversations.save_conversation(
-            connection, patient, conversation_to_json(chat), version, None
+            connection, patient, conversation_to_json(chat), chat.version, None
         )
     clinic.says("no, all fine")
     assert len(clinic.texts(clinic.coach_phone)) == before

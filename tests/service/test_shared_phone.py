@@ -353,3 +353,27 @@ def test_a_phone_that_takes_nothing_is_told_to_the_nurse_of_each(couple):
     clinic.app.delivered(gone)
     for patient in (walter, ruth):
         assert "undelivered" in _reasons(clinic, patient)
+
+
+def test_a_phone_whose_people_cannot_be_read_does_not_keep_the_others_texts(couple):
+    clinic, walter, _ = couple
+    for reference, name in (("P-3", "Otto Brandt"), ("P-4", "Ilse Brandt")):
+        clinic.enrol(reference=reference, name=name, address=ELSEWHERE, shared=True)
+    clinic.run()
+    for phone in (PHONE, ELSEWHERE):
+        clinic.phones.receive(phone, "could you tell me what is next?", message_id=phone)
+    with writing(clinic.app.engine) as connection:
+        connection.exec_driver_sql(
+            "UPDATE conversation SET body = 'broken' WHERE patient_id = ?", (walter,)
+        )
+    clinic.times[0] += timedelta(hours=2, minutes=1)
+    done = clinic.app.tick()
+    (failed,) = [entry for entry in done.failed if entry.startswith("texts kept")]
+    assert done.left_open == 1
+    assert "what is next" not in failed
+    assert PHONE not in failed
+    assert "unread" in clinic.cases(clinic.app.find("P-3"))
+    again = clinic.app.tick()  # at once: it is put off, and the scheduler does not spin
+    assert not [entry for entry in again.failed if entry.startswith("texts kept")]
+    (kept,) = _waiting(clinic)
+    assert kept.expires_at > clinic.now

@@ -9,8 +9,7 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
-from clinic_samples import KNEE, MONDAY
-from pwdlib.hashers.argon2 import Argon2Hasher
+from clinic_samples import KNEE, MONDAY, QUICK
 from starlette.testclient import TestClient
 
 from bot.channels.recording import RecordingChannel
@@ -18,13 +17,12 @@ from bot.channels.trial import TrialChannel
 from bot.config_sections import Settings
 from bot.core.escalation import Disposition
 from bot.core.staff import Role
+from bot.service.accounts import add_account
 from bot.service.enrolment import Enrolment
 from bot.service.practice import Practice
-from bot.service.signing_in import Passwords, add_account
 from bot.store.engine import open_engine
-from bot.store.schema import upgrade
 from bot.web.app import make_app
-from bot.wiring import App, load_practice
+from bot.wiring import App
 
 PATIENT, COACH = "+12025550150", "+12025550151"
 PASSWORD = "four plain words suffice"
@@ -35,7 +33,6 @@ STAFF = {
     "Edie Cole": Role.EDUCATOR,
     "Ada Frost": Role.ADMINISTRATOR,
 }
-QUICK = Passwords(Argon2Hasher(time_cost=1, memory_cost=8, parallelism=1))
 
 
 @dataclass
@@ -158,16 +155,10 @@ class Ward:
 
 
 @pytest.fixture(scope="session")
-def published() -> Practice:
-    return load_practice(open_engine("sqlite://"))
-
-
-@pytest.fixture(scope="session")
-def staffed(tmp_path_factory) -> Path:
-    """A migrated record with four accounts, to copy: migrating takes longer than most tests."""
-    path = tmp_path_factory.mktemp("staffed") / "record.db"
+def staffed(empty_record, tmp_path_factory) -> Path:
+    """A record with four accounts, to copy."""
+    path = Path(shutil.copy(empty_record, tmp_path_factory.mktemp("staffed") / "record.db"))
     engine = open_engine(f"sqlite:///{path}")
-    upgrade(engine)
     for name, role in STAFF.items():
         add_account(engine, QUICK, name, [role], PASSWORD, MONDAY)
     engine.dispose()

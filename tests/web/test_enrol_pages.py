@@ -1,8 +1,13 @@
 """Enrolling by form and by file: nothing is stored before a slip was asked about."""
 
+import html
 import re
+from dataclasses import replace
+from datetime import date
 
 import pytest
+
+from bot.core.protocol import MedicineHold
 
 GOOD = {
     "reference": "P-77",
@@ -44,8 +49,8 @@ def test_the_form_enrols_and_leads_to_the_handout(ward):
     assert (chart.patient.name, chart.facts["smoker"]) == ("Walter Brandt", True)
     assert "pets" not in chart.facts, "what was not asked is not a no"
     text = browser.get("/patients/1/handout").text
-    assert "Tuesday, 16 March 2027" in text
-    assert "Vaccines" in text
+    assert "Tuesday, March 16, 2027" in text
+    assert "vaccines before surgery" in text.casefold()
 
 
 @pytest.mark.parametrize("name", ["reference", "name", "born", "phone", "joint", "on", "surgeon"])
@@ -122,6 +127,56 @@ def test_what_is_no_text_is_refused(ward):
     assert "UTF-8" in answer.text
 
 
+def test_the_handout_is_in_the_patients_language_and_in_another_on_demand(ward):
+    browser = ward.signed_in()
+    browser.post("/enrol", "/enrol", **{**GOOD, "language": "es", "agreed": "yes"})
+    hold = MedicineHold("apixaban", date(2027, 3, 12), "Dr. Priya Anand", "None after Friday")
+    ward.app.care.add_medicine_hold(1, hold, "Ann Lee")
+    spanish = paper(browser.get("/patients/1/handout"))
+    english = paper(browser.get("/patients/1/handout?language=en"))
+    assert 'lang="es"' in spanish and 'lang="en"' in english
+    words = ward.app.practice.book.flows["handout"].wording
+    for line in ("title", "office", "after_hours", "not_for_emergencies", "dates", "changes"):
+        for told, own, other in ((spanish, "es", "en"), (english, "en", "es")):
+            assert words[line][own] in told
+            assert words[line][other] not in told
+    assert "reemplazo de rodilla izquierda con Dra. Ana Quill" in spanish
+    assert "martes, 16 de marzo de 2027" in spanish
+    assert "las vacunas antes de la cirugía" in spanish.casefold()
+    assert "última dosis el viernes 12 de marzo, como lo decidió Dr. Priya Anand." in spanish
+    assert "last dose on Friday, March 12, as Dr. Priya Anand decided." in english
+    for told in (spanish, english):
+        assert "“None after Friday”" in told, "the prescriber's words are not translated"
+        assert "{" not in told
+
+
+def paper(answer):
+    """What is printed: without the page around it."""
+    return html.unescape(answer.text.split("<article")[1].split("</article>")[0])
+
+
+def test_the_link_of_a_spanish_handout_is_explained_in_spanish(ward):
+    ward.app.telegram_bot = "countdown_example_bot"
+    browser = ward.signed_in()
+    wish = {**GOOD, "channel": "telegram", "phone": "", "language": "es"}
+    browser.post("/enrol", "/enrol", **wish)
+    told = paper(browser.post("/patients/1/link", "/patients/1/handout", language="es"))
+    assert "Sirve una sola vez, durante 72 horas." in told
+    assert "<title>Código QR que abre el chat</title>" in told
+
+
+def test_content_older_than_the_handout_is_said_to_have_no_words_for_it(ward):
+    browser = ward.signed_in()
+    browser.post("/enrol", "/enrol", **GOOD)
+    flows = dict(ward.app.practice.book.flows)
+    del flows["handout"]
+    book = replace(ward.app.practice.book, flows=flows)
+    ward.app.practice = replace(ward.app.practice, book=book)
+    answer = browser.get("/patients/1/handout")
+    assert answer.status_code == 200
+    assert "no words for this page yet" in answer.text
+
+
 def test_a_link_is_shown_once_as_a_qr_code(ward):
     ward.app.telegram_bot = "countdown_example_bot"
     browser = ward.signed_in()
@@ -129,7 +184,7 @@ def test_a_link_is_shown_once_as_a_qr_code(ward):
     assert "<svg" not in browser.get("/patients/1/handout").text
     made = browser.post("/patients/1/link", "/patients/1/handout")
     assert made.status_code == 200
-    assert 'class="segno"' in made.text
+    assert re.search(r'<svg [^>]*viewBox="0 0 \d+ \d+"[^>]*class="segno"', made.text)
     assert "https://t.me/countdown_example_bot?start=" in made.text
     assert " style=" not in made.text
 

@@ -47,7 +47,6 @@ def test_every_view_of_the_file_is_written_down(vale):
     browser = vale.signed_in()
     for path, what in {
         "/patients/1": "viewed a patient",
-        "/patients/1/strip.svg": "viewed a countdown",
         "/patients/1/handout": "viewed a handout",
     }.items():
         browser.get(path)
@@ -198,6 +197,23 @@ def test_a_coach_without_a_number_gets_a_link_as_a_qr_code(vale):
     assert "https://t.me/countdown_example_bot?start=" in made.text
     assert "Tobias" not in made.text.split("<article")[1].split("</article>")[0]
     assert browser.post(f"{file}/coaches/99/link", file).status_code == 404
+
+
+def test_a_spanish_coachs_link_is_explained_in_spanish(vale):
+    vale.app.telegram_bot = "countdown_example_bot"
+    file = f"/patients/{vale.enrol(2, 'Tobias Finch', born=date(1951, 3, 14))}"
+    browser = vale.signed_in()
+    fields = {"name": "Rosa Finch", "level": "reminders", "channel": "telegram", "language": "es"}
+    browser.post(f"{file}/coaches", file, **fields)
+    (coach,) = vale.app.chart(2).coaches
+    made = browser.post(f"{file}/coaches/{coach.id}/link", file).text.split("<article")[1]
+    assert ' lang="es"' in made.split(">")[0]
+    wording = vale.app.practice.book.flows["handout"].wording
+    for line in ("coach_title", "coach_scan", "coach_asked", "coach_invited", "scan_name"):
+        assert wording[line]["es"] in made
+        assert wording[line]["en"] not in made
+    assert "Para Rosa Finch" in made
+    assert "durante 72 horas" in made
 
 
 def test_a_link_needs_the_year_that_it_asks_for(vale):

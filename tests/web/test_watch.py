@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from clinic_samples import QUICK
 from pydantic import SecretStr
 from starlette.testclient import TestClient
 
@@ -14,7 +15,7 @@ HERE, ELSEWHERE = "127.0.0.1", "10.0.0.7"
 
 
 def ask(ward, settings=None, address=HERE, **headers):
-    web = ward.web if settings is None else make_app(ward.app, settings)
+    web = ward.web if settings is None else make_app(ward.app, settings, passwords=QUICK)
     http = TestClient(web, client=(address, 4000))
     return http.get("/metrics", headers=headers)
 
@@ -71,7 +72,7 @@ def test_a_database_that_does_not_answer_is_told_without_its_words(ward, monkeyp
 
 def test_a_loop_that_stands_still_makes_the_service_unwell(ward):
     def health(late):
-        web = make_app(ward.app, Settings(), stalled=lambda: late)
+        web = make_app(ward.app, Settings(), stalled=lambda: late, passwords=QUICK)
         return TestClient(web).get("/healthz")
 
     assert health([]).json()["status"] == "ok"

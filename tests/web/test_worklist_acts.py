@@ -9,7 +9,7 @@ import pytest
 
 from bot.core.escalation import Step
 from bot.web.log_rows import defused
-from bot.web.pages import number, span, tel
+from bot.web.pages import span, tel
 
 
 @pytest.fixture
@@ -48,6 +48,8 @@ def test_the_page_shows_the_words_the_number_the_time_and_the_summary(fever):
     text = fever.signed_in().get("/").text
     assert "I have a fever of 101.5" in text
     assert 'href="tel:+12025550150"' in text
+    assert "call the patient (+1 202-555-0150)" in text
+    assert not re.search(r"(?<!tel:)\+1\d{10}", text)
     assert "5 min ago" in text
     assert "S: [URGENT] Rosalind Vale" in text
     assert "Nobody has it" in text
@@ -374,7 +376,6 @@ def test_spans_are_said_in_two_units(length, said):
     assert span(length) == said
 
 
-def test_numbers_are_dialled_and_read():
+def test_a_number_is_dialled_and_nothing_else_is():
     assert tel("+1 (202) 555-0150") == "tel:+12025550150"
     assert tel("code:abc") == ""
-    assert number("+12025550150") == "+1 202-555-0150"

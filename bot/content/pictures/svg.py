@@ -8,14 +8,14 @@ FONT = "font-family='DejaVu Sans, Verdana, Arial, sans-serif'"
 INK, QUIET, ALARM, PAPER = "#1b2733", "#5b6875", "#a3121d", "#ffffff"
 
 
-def page(width: float, height: float, title: str, shapes: Iterable[str]) -> str:
-    """A whole picture on white paper; `title` is what a screen reader says of it."""
+def page(width: float, height: float, title: str, shapes: Iterable[str], paper: str = PAPER) -> str:
+    """A whole picture on paper, white if not told; `title` is what a screen reader says of it."""
     head = (
         f"<svg xmlns='http://www.w3.org/2000/svg' width='{width:.0f}' height='{height:.0f}' "
         f"viewBox='0 0 {width:.0f} {height:.0f}' role='img' {FONT}>"
     )
-    paper = f"<rect width='100%' height='100%' fill='{PAPER}'/>"
-    return "\n".join((head, f"<title>{escape(title)}</title>", paper, *shapes, "</svg>", ""))
+    ground = f"<rect width='100%' height='100%' fill='{paper}'/>"
+    return "\n".join((head, f"<title>{escape(title)}</title>", ground, *shapes, "</svg>", ""))
 
 
 def box(

@@ -77,7 +77,46 @@ def test_a_thread_is_read_with_how_it_was_understood(site, sign_in):
     assert said.get_by_text("I have a fever of 101.5").is_visible()
     assert said.get_by_text("Understood as:").is_visible()
     strip = page.get_by_role("img", name="Countdown of Rosalind Vale")
-    assert strip.evaluate("picture => picture.complete && picture.naturalWidth > 300")
+    assert strip.bounding_box()["width"] > 300
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_a_qr_code_is_whole_and_large_enough_to_be_scanned(site, sign_in, width):
+    site.ward.enrol()
+    page = sign_in("Ann Lee", "/account", width=width)
+    page.get_by_role("button", name="Set it up").click()
+    code = page.locator("svg.segno")
+    drawn = code.locator("path").last.bounding_box()
+    paper = code.bounding_box()
+    for start, size in (("x", "width"), ("y", "height")):
+        assert paper[start] <= drawn[start]
+        assert drawn[start] + drawn[size] <= paper[start] + paper[size]
+        assert drawn[size] > 150
+
+
+LUMINANCE = """one => {
+  const canvas = document.createElement("canvas").getContext("2d");
+  canvas.fillStyle = getComputedStyle(one).fill;
+  canvas.fillRect(0, 0, 1, 1);
+  const [red, green, blue] = [...canvas.getImageData(0, 0, 1, 1).data].map((part) =>
+    part / 255 <= 0.04045 ? part / 255 / 12.92 : ((part / 255 + 0.055) / 1.055) ** 2.4);
+  return 0.2126 * red + 0.7152 * green + 0.0722 * blue;
+}"""
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_the_strip_is_dark_on_a_dark_page_and_can_be_read(site, sign_in, dark):
+    # WCAG 2.2, 1.4.3 and 1.4.11: text 4.5 to 1, signs 3 to 1 to what they stand on.
+    site.ward.enrol()
+    site.ward.run(minutes=10)
+    page = sign_in("Ann Lee", "/patients/1", dark=dark)
+    strip = page.get_by_role("img", name="Countdown of Rosalind Vale")
+    paper = strip.locator("rect").first.evaluate(LUMINANCE)
+    assert paper < 0.05 if dark else paper > 0.9
+    for kind, least in (("text", 4.5), ("g > circle[fill*=good]", 3.0)):
+        for one in strip.locator(kind).all():
+            ink = one.evaluate(LUMINANCE)
+            assert (max(ink, paper) + 0.05) / (min(ink, paper) + 0.05) >= least
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])

@@ -140,6 +140,8 @@ _LASTING = (
     "symptom.fever",
     "symptom.fall",
     "symptom.vomiting",
+    "symptom.diarrhea",
+    "symptom.urinary",
 )
 
 

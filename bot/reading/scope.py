@@ -133,7 +133,14 @@ def _hint(walk: Walk, event: Match) -> None:
 
 
 _HAS = frozenset({"has", "hes", "shes", "tiene", "tienen"})
-_LASTING = ("self_harm", "emergency.", "fever_reading", "symptom.fever", "symptom.fall")
+_LASTING = (
+    "self_harm",
+    "emergency.",
+    "fever_reading",
+    "symptom.fever",
+    "symptom.fall",
+    "symptom.vomiting",
+)
 
 
 def _own(walk: Walk, event: Match) -> None:

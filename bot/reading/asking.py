@@ -49,6 +49,7 @@ _OWNERS = word_set("my mi")
 _PLANS = word_set(
     "operation surgery procedure appointment date replacement cirugia operacion cita fecha"
 )
+_REPORTED = word_set("nomas solo nada todo anda esta tiene amanecio")
 _SUPPOSING = word_set("si cuando if")
 _STATES = word_set(
     "tengo estoy ando llevo traigo amaneci tuve sigo empece ive im theres hes shes vomite toso"
@@ -82,7 +83,9 @@ def _sentences(words: Sequence[Word]) -> list[tuple[int, int]]:
 def _is_general(words: Sequence[Word], begin: int, end: int) -> bool:
     texts = [w.text for w in words[begin:end] if not w.separates]
     asked = words[end - 1] is QUESTION
-    if not texts or not (_opens(texts, asked) or _has_subject(texts, asked)):
+    if not texts or (_is_passed_on(texts) and not asked):
+        return False
+    if not (_opens(texts, asked) or _has_subject(texts, asked)):
         return False
     return not _claims(texts) and not _tells_behind(words[begin:end])
 
@@ -107,6 +110,11 @@ def _tells_behind(words: Sequence[Word]) -> bool:
         if words[at - 1] is COMMA and _states(opening, following):
             return True
     return False
+
+
+def _is_passed_on(texts: list[str]) -> bool:
+    """True for "que nomas tiene calentura": what the patient says, passed on by another."""
+    return texts[0] == "que" and not _REPORTED.isdisjoint(texts[1:2])
 
 
 def _opens(texts: list[str], asked: bool) -> bool:

@@ -18,6 +18,11 @@ def answer_to_question(reply: Understood) -> Reading | None:
     return reading
 
 
+def picked_plainly(reply: Understood) -> Reading | None:
+    """The choice in "put me down for 2", whatever else "put me down" may mean."""
+    return _picked(reply) if reply.asked is Asked.CHOICE else None
+
+
 def _takes_choices(reply: Understood) -> bool:
     return reply.asked is not Asked.TEMPERATURE and reply.asked is not Asked.NONE
 
@@ -208,11 +213,11 @@ def _yes_no(reply: Understood) -> Reading | None:
         return pick
     if reply.says("act.dont_know"):
         return None
-    if reply.says("act.no", "act.no_ride") or reply.whole_message("no"):
+    if reply.says("act.no", "act.no_ride", "act.not_arranged") or reply.whole_message("no"):
         return Reading(Act.DENY, because=reply.quote("act.no") or (reply.whole,))
-    if _says_yes(reply) or reply.says("act.all_good", "act.done", "act.yes_short"):
-        because = reply.quote("mod.yes", "act.yes", "act.yes_short", "act.all_good", "act.done")
-        return Reading(Act.AFFIRM, because=because)
+    good = ("act.arranged", "act.yes_short", "act.all_good", "act.done")
+    if _says_yes(reply) or reply.says(*good):
+        return Reading(Act.AFFIRM, because=reply.quote("mod.yes", "act.yes", *good))
     if reply.says("act.not_done"):
         return Reading(Act.DENY, because=reply.quote("act.not_done"))
     return None

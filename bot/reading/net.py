@@ -67,9 +67,9 @@ def _hints_enough(
         return True
     if usual or not distress or reading.act in (Act.NOT_DONE, Act.NUMBER):
         return False
-    if body:
-        return True
     hurt = any(h.words not in _COUNTS for h in distress)  # "bathed twice" hurts nobody
+    if body:
+        return hurt or reading.act is not Act.DONE
     return hurt and not _SELF.isdisjoint(reply.whole.split())
 
 

@@ -6,7 +6,13 @@ expected, unread. Pure and deterministic; nothing is learned, nothing leaves the
 
 from dataclasses import replace
 
-from bot.reading.expected import SHORT_REPLY, answer_to_question, is_chat, says_no
+from bot.reading.expected import (
+    SHORT_REPLY,
+    answer_to_question,
+    is_chat,
+    picked_plainly,
+    says_no,
+)
 from bot.reading.lexicon import Lexicon
 from bot.reading.matching import Match
 from bot.reading.net import caught_in_net, tells_of_a_slip
@@ -196,7 +202,8 @@ def _joined(found: list[Reading]) -> Reading:
 
 
 def _plain_meaning(reply: Understood) -> Reading:
-    reading = not_an_answer(reply) or answer_to_question(reply) or _unexpected(reply)
+    answer = picked_plainly(reply) or not_an_answer(reply) or answer_to_question(reply)
+    reading = answer or _unexpected(reply)
     if reply.temperature and reading.temperature is None:
         reading = replace(reading, temperature=reply.temperature)
     if reply.asks and reading.act not in (Act.QUESTION, Act.UNCLEAR):

@@ -3,6 +3,7 @@
 from bot.reading.choosing import chosen
 from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading, Symptom
+from bot.reading.stopping import is_not_stopped
 from bot.reading.tokens import STOP
 from bot.reading.understood import Understood
 
@@ -192,7 +193,8 @@ def _medicine_stop(reply: Understood) -> Reading | None:
     if _kept_as_told(reply):
         return Reading(Act.DONE, because=reply.quote("act.stopped", "act.done", "act.yes_short"))
     taking = ("act.still_taking", "act.told_to_keep")
-    if reply.says(*taking) or (reply.says("act.not_done") and not reply.says("act.stopped")):
+    goes_on = reply.says("act.not_done") and not reply.says("act.stopped")
+    if reply.says(*taking) or is_not_stopped(reply) or goes_on:
         return Reading(Act.NOT_DONE, alert=True, because=reply.quote(*taking, "act.not_done"))
     stopped = reply.says("act.stopped")
     if stopped or reply.says("act.done"):

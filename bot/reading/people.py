@@ -36,7 +36,7 @@ _TELLS_OF_HELP = word_set(
 
 
 def other(walk: Walk, event: Match) -> None:
-    if _is_a_verb(walk, event) or _reports(walk, event):
+    if walk.helper_end == event.end or _is_a_verb(walk, event) or _reports(walk, event):
         return
     if is_of_patient(walk, event):
         walk.others = walk.pets = False
@@ -127,11 +127,14 @@ _BUT = word_set("but except besides menos excepto salvo")
 
 
 def _is_spoken_to(walk: Walk, event: Match) -> bool:
-    """True for the "me" of "mi vecina me dice que tiene gripa"."""
+    """True for the "me" of "mi vecina me dice que tiene gripa" and "in bed beside me"."""
+    if event.start and walk.words[event.start - 1].text in _BESIDE:
+        return True
     after = walk.words[event.end].text if event.end < len(walk.words) else ""
     return walk.words[event.start].text == "me" and after in _DONE_BY_OTHERS
 
 
+_BESIDE = word_set("beside near around behind alongside")
 _DONE_BY_OTHERS = word_set(
     "habla hablo dice dijo llama llamo conto cuenta avisa aviso cuida ayuda trajo trae lleva llevo "
     "manda mando escribe escribio visita visito acompana"
@@ -152,6 +155,7 @@ _WHO = word_set("que who that whom quien")
 def tells_as_helper(walk: Walk, event: Match) -> None:
     """ "This is her daughter": what follows is told of the patient."""
     walk.helper = True
+    walk.helper_end = event.end
 
 
 def is_caught(walk: Walk, event: Match) -> bool:

@@ -9,7 +9,9 @@ from bot.reading.matching import Match
 from bot.reading.phrases import Word, word_set
 from bot.reading.tokens import STOP
 
-_ANSWERS = frozenset({"act.no", "act.done", "act.not_done", "act.all_good", "act.stopped"})
+_ANSWERS = frozenset(
+    f"act.{name}" for name in ("no", "done", "not_done", "all_good", "stopped", "yes_short")
+)
 _USED_TO = word_set("used was")
 _LITTLE_WHILES = word_set("rato ratito ratico momento momentito minuto")
 _PACES = word_set("hace cada")  # "hace ratito", "a cada ratito"
@@ -31,6 +33,8 @@ def _is_stray(words: Sequence[Word], match: Match) -> bool:
         goes_on = first == "que" and before and not after.separates  # "tos que no cede"
         never = first == "never" and after.text in _USED_TO
         return never or bool(goes_on and before not in _SAYS)
+    if match.concept == "act.yes_short":
+        return first == last == "y" and not after.separates  # "oiga y puedo manejar"
     if match.concept == "act.not_done":
         return last in _LITTLE_WHILES and before in _PACES
     if match.concept == "act.done":

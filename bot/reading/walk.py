@@ -60,6 +60,7 @@ class Walk:
     supposed: bool = False
     others: bool = False
     helper: bool = False  # the writer is not the patient: "this is her daughter"
+    helper_end: int = 0  # where the writer was named: the "daughter" of "this is Ruth's daughter"
     cared_for: bool = False  # a spouse or parent was named: whose temperature a writer takes
     parent: bool = False  # a mother or father was named, by a writer who said no more of who writes
     speaks_of_self: bool | None = None  # None: not yet asked

@@ -12,7 +12,7 @@ from bot.reading.walk import Mention
 
 _OPENERS = word_set(
     "is are will does do can could would what whats how when which if should am que cual cuanto "
-    "cuanta cuales cuando como puede puedo pueden es son sera me y"
+    "cuanta cuantos cuantas cuales cuando como puede puedo pueden es son sera me y"
 )
 _LEADS_IN = word_set("a de en desde hasta con por para at from to for up")
 _ASKED_FOR = word_set("que cual cuanto cuanta cuantos cuantas cuando donde what which how")
@@ -41,6 +41,7 @@ _WHY_ASK = (
     ["how", "do", "they"],
 )
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
+_SUBJECTS = word_set("i he she we it they my im hes shes")
 _TELLERS = word_set("i she he we they")
 _MODALS = word_set("should can could may might would will need do am")
 _IF = word_set("if si")
@@ -48,7 +49,15 @@ _OWNERS = word_set("my mi")
 _PLANS = word_set(
     "operation surgery procedure appointment date replacement cirugia operacion cita fecha"
 )
+_REPORTED = word_set("nomas solo nada todo anda esta tiene amanecio")
 _SUPPOSING = word_set("si cuando if")
+_STATES = word_set(
+    "tengo estoy ando llevo traigo amaneci tuve sigo empece ive im theres hes shes vomite toso"
+)
+_HAVING = word_set("have has had am was got feel feels keep keeps woke started fell been cant")
+_ASKS_ON = frozenset({("tengo", "que"), ("he", "de")})  # "he de avisar"
+_NO_HABITS = word_set("debo puedo tengo vengo no lo voy")
+_MUST = word_set("debo puedo llamo aviso quien hago cual donde cuanto cuantas cuantos")
 
 
 def suppose_questions(words: Sequence[Word], mentions: Sequence[Mention]) -> None:
@@ -74,9 +83,38 @@ def _sentences(words: Sequence[Word]) -> list[tuple[int, int]]:
 def _is_general(words: Sequence[Word], begin: int, end: int) -> bool:
     texts = [w.text for w in words[begin:end] if not w.separates]
     asked = words[end - 1] is QUESTION
-    if not texts or not (_opens(texts, asked) or _has_subject(texts, asked)):
+    if not texts or (_is_passed_on(texts) and not asked):
         return False
-    return not _claims(texts)
+    if not (_opens(texts, asked) or _has_subject(texts, asked)):
+        return False
+    return not _claims(texts) and not _tells_behind(words[begin:end])
+
+
+def _states(opening: str, following: str) -> bool:
+    """True for the "I have" and "he tenido" that open a statement."""
+    if (opening, following) in _ASKS_ON:
+        return False
+    own = opening in _STATES or (opening, following) == ("he", "tenido")
+    return own or (opening in _SUBJECTS and following in _HAVING)
+
+
+def _tells_behind(words: Sequence[Word]) -> bool:
+    """True for "what should I do, I have been vomiting": a statement behind the question."""
+    texts = [w.text for w in words]
+    if not _IF.isdisjoint(texts):
+        return False
+    for at in range(1, len(texts) - 1):
+        opening, following = texts[at], texts[at + 1]
+        if following == "been" and opening in ("have", "has", "had") and "i" in texts[at - 2 : at]:
+            return True
+        if words[at - 1] is COMMA and _states(opening, following):
+            return True
+    return False
+
+
+def _is_passed_on(texts: list[str]) -> bool:
+    """True for "que nomas tiene calentura": what the patient says, passed on by another."""
+    return texts[0] == "que" and not _REPORTED.isdisjoint(texts[1:2])
 
 
 def _opens(texts: list[str], asked: bool) -> bool:
@@ -89,11 +127,29 @@ def _opens(texts: list[str], asked: bool) -> bool:
         return True
     if texts[0] in ("y", "es", "if", "como"):
         return asked or texts[:2] == ["como", "se"]
-    if texts[0] == "what" and second in _TELLERS and _MODALS.isdisjoint(texts[2:3]):
-        return asked  # "what she threw up looked like coffee grounds"
+    if _tells_when_or_what(texts):
+        return asked
     if texts[0] in _LEADS_IN:
         return second != "lo" and not _ASKED_FOR.isdisjoint(texts[1:4])  # "to lo que como"
     return texts[0] in _OPENERS and second not in ("be", "not")
+
+
+def _tells_when_or_what(texts: list[str]) -> bool:
+    """True for "when I pee it stings", "what she threw up", "desde que la tome sangro"."""
+    second = texts[1] if len(texts) > 1 else ""
+    if texts[0] == "what":
+        return second in _TELLERS and _MODALS.isdisjoint(texts[2:3])
+    since = texts[0] in ("desde", "hasta") and second == "que"
+    return since or (texts[0] == "when" and second in _SUBJECTS) or _tells_of_a_habit(texts)
+
+
+def _tells_of_a_habit(texts: list[str]) -> bool:
+    """True for "cuando orino me quema" and "cuando me levanto me mareo"."""
+    if texts[0] != "cuando":
+        return False
+    verb = texts[2] if texts[1:2] == ["me"] and len(texts) > 2 else [*texts, ""][1]
+    asks = not _MUST.isdisjoint(texts[2:])  # "cuando toso, a quien llamo"
+    return verb.endswith("o") and verb not in _NO_HABITS and not asks
 
 
 def _has_subject(texts: list[str], asked: bool) -> bool:

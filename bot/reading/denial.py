@@ -1,12 +1,15 @@
 """Decides what a "no" denies: where it opens, how far it reaches and what closes it."""
 
+from bot.reading.double_negation import is_inverted, undoes
 from bot.reading.matching import Match
+from bot.reading.people import is_left_out
 from bot.reading.phrases import word_set
 from bot.reading.tokens import COMMA, QUESTION, STOP
-from bot.reading.walk import Walk, new_clause, or_ahead
+from bot.reading.walk import Walk, is_relative, new_clause, or_ahead
 
 DIRE = ("emergency.", "self_harm")
 NEGATION_REACH = 7  # words between a "no" and what it denies
+_NOR = word_set("ni nor tampoco")
 _NO_AGAIN = word_set("nada jamas nunca nothing none never")  # "no quiero despertar jamas"
 
 
@@ -23,7 +26,7 @@ def comma(walk: Walk, event: Match) -> None:
 def divide(walk: Walk, event: Match) -> None:
     """A comma or "and". A "no" that denied something else ends here: "no ride, and a cough"."""
     walk.last_no = 0
-    closes = walk.no and not walk.listed and event.start > walk.no_end
+    closes = walk.no and not walk.listed and event.start >= walk.no_end
     if closes and walk.words[event.start - 1].text not in _LISTED_WITH and not or_ahead(walk):
         walk.no = 0
     walk.divided = True
@@ -32,6 +35,15 @@ def divide(walk: Walk, event: Match) -> None:
 def or_(walk: Walk, event: Match) -> None:
     walk.divided = False
     walk.no_end = event.end
+
+
+def negate_item(walk: Walk, event: Match) -> None:
+    """The second "nothing" of "no cough, nothing itching, nothing new"; else it is an answer."""
+    item = walk.events[walk.at + 1 : walk.at + 10]
+    ends = [e.end for e in item if e.start == event.end and e.concept.startswith("symptom.")]
+    listed = event.start > 0 and walk.words[event.start - 1] is COMMA
+    if listed and any(end == len(walk.words) or walk.words[end].separates for end in ends):
+        negate(walk, event)
 
 
 def negate(walk: Walk, event: Match) -> None:
@@ -45,7 +57,8 @@ def negate(walk: Walk, event: Match) -> None:
         return
     if event.start < walk.masked_until:
         return
-    if walk.no == 2 or (walk.thought and event.concept == "mod.neg") or _undoes(walk, event):
+    again = walk.no == 2 or (walk.thought and event.concept == "mod.neg")
+    if (again and walk.words[event.start].text not in _NOR) or undoes(walk, event):
         walk.no, walk.thought = 0, False  # "I wouldn't say I have no cough"
         walk.last_no = 0
         return
@@ -55,26 +68,6 @@ def negate(walk: Walk, event: Match) -> None:
     walk.no_end = event.end
     walk.nos += 1
     walk.listed = walk.divided = False
-
-
-def _undoes(walk: Walk, event: Match) -> bool:
-    """True for the second "no" of "it's not like she doesn't" and "not a day that I haven't"."""
-    if not walk.last_no or (walk.mentions[-1:] and walk.mentions[-1].start >= walk.last_no - 1):
-        return False
-    between = [w.text for w in walk.words[walk.last_no : event.start]]
-    if walk.words[walk.last_no - 1].text in _PLAIN_NO and _SUCH_AS.isdisjoint(between):
-        return False
-    if walk.words[event.start].text in ("without", "sin"):
-        return len(between) <= 1 or not _LINKS.isdisjoint(between)  # "haven't been without a cough"
-    return bool(between) and not _LINKS.isdisjoint(between)
-
-
-_SUCH_AS = frozenset({"que", "dia", "noche"})
-_PLAIN_NO = word_set("no nope nah neg negative")
-_LINKS = word_set(
-    "that like say saying said says day night hour minute mean claim pretend tell when remember "
-    "recall que decir digo lie dia noche hora rato"
-)
 
 
 def _answers_mention(walk: Walk, event: Match) -> bool:
@@ -122,6 +115,13 @@ def affirm(walk: Walk, event: Match) -> None:
 def restart(walk: Walk, event: Match) -> None:
     if walk.mentions and event.end <= walk.mentions[-1].end:
         return  # the "my" of "broke my leg"
+    if walk.words[event.start].text in ("yo", "me") and is_left_out(walk, event):
+        return
+    if is_relative(walk, event):
+        return
+    if is_inverted(walk, event):
+        walk.no, walk.no_end, walk.listed = 1, event.end, False
+        return
     walk.no = 1 if walk.no == 2 else 0
     if walk.divided:
         walk.supposed = False
@@ -200,6 +200,7 @@ FILLERS = _LISTED_WITH | word_set(
     "come comes down so much as lick peep speck "
     "ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
     "persistent frequent stained tinged exhibit exhibits indication dull sensation lower upper "
+    "llega llego reach reaches reached amount amounts count counts cuenta tenga diga "
     "tiene tienen tuve tuvo tenia tenido tenemos tuvimos han hemos habia haya hubo le les nos se "
     "presentado presenta padece sufre noto nota notado visto siente sienten sentia da dan dio dado "
     "salio salido aparecido estado esta estan anda "

@@ -3,6 +3,8 @@
 from bot.reading.choosing import chosen
 from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading, Symptom
+from bot.reading.stopping import is_not_stopped
+from bot.reading.tokens import STOP
 from bot.reading.understood import Understood
 
 SHORT_REPLY = 2  # words
@@ -17,21 +19,33 @@ def answer_to_question(reply: Understood) -> Reading | None:
     return reading
 
 
+def picked_plainly(reply: Understood) -> Reading | None:
+    """The choice in "put me down for 2", whatever else "put me down" may mean."""
+    return _picked(reply) if reply.asked is Asked.CHOICE else None
+
+
 def _takes_choices(reply: Understood) -> bool:
     return reply.asked is not Asked.TEMPERATURE and reply.asked is not Asked.NONE
 
 
 def is_chat(reply: Understood, act: Act, names: tuple[str, ...]) -> bool:
     """True for a "done", "good" or "ok" that nothing was asked about: "my chest xray is done"."""
+    if reply.asked is Asked.SYMPTOM_CHECK and act in (Act.DONE, Act.NOT_DONE):
+        return len(reply.content) > SHORT_REPLY and not _speaks_of_a_task(reply)
     if reply.asked is not Asked.NONE:
         return False
     if act in (Act.DONE, Act.NOT_DONE):
-        stopped = reply.says("act.stopped") and reply.says("unsure.medicine")
-        return not stopped and _TASKS.isdisjoint(reply.whole.split())
+        return not _speaks_of_a_task(reply)
     if act is Act.ALL_CLEAR:
         said = {word for quoted in reply.quote(*names) for word in quoted.split()}
         return _OF_ONESELF.isdisjoint(said) or len(reply.content) > LONGEST_ALL_CLEAR
     return len(reply.content) > SHORT_REPLY + 1 or reply.says("act.thanks")
+
+
+def _speaks_of_a_task(reply: Understood) -> bool:
+    """True when a wash or the stopping of a medicine is named."""
+    stopped = reply.says("act.stopped") and reply.says("unsure.medicine")
+    return stopped or not _TASKS.isdisjoint(reply.whole.split())
 
 
 _TASKS = word_set(
@@ -57,10 +71,11 @@ def _symptom_check(reply: Understood) -> Reading | None:
         return Reading(Act.SYMPTOM, (Symptom.UNWELL,), alert=True, because=(reply.whole,))
     supposed = reply.says("mod.suppose") and any(m.supposed for m in reply.mentions)
     yes = _says_yes(reply) and not _only_ok(reply) and not supposed
-    no, good = reply.says("act.no"), reply.says("act.all_good")
-    denied = any(m.denied or m.gone or m.past for m in reply.mentions) or reply.says("mod.gone")
-    if reply.says("act.actually_yes"):
-        return _alarm(reply, "act.actually_yes")
+    yes = yes and not _yes_that_leads_on(reply)
+    no, good = says_no(reply), reply.says("act.all_good")
+    denied = _denies(reply)
+    if (corrected := _corrected(reply)) is not None:
+        return corrected
     if yes and denied and not good:
         return Reading(Act.UNCLEAR, because=(reply.whole,))
     if reply.says("act.dont_know") and not (good or denied or yes):
@@ -71,6 +86,50 @@ def _symptom_check(reply: Understood) -> Reading | None:
     if yes and reply.whole != "thumbsup":
         return _alarm(reply, "mod.yes", "act.yes", "act.yes_short")
     return None
+
+
+def says_no(reply: Understood) -> bool:
+    """True for a no; the "I can't" of "I can't hold my water" is none."""
+    for match in reply.matches:
+        if match.concept == "act.no":
+            after = reply.words[match.end] if match.end < len(reply.words) else STOP
+            helps = reply.words[match.end - 1].text in _HELPING and match.end - match.start > 1
+            if not helps or after.separates:
+                return True
+    return False
+
+
+_HELPING = word_set("wont cant couldnt cannot")
+
+
+def _denies(reply: Understood) -> bool:
+    """True when something is denied, over or past."""
+    told = any(m.denied or m.gone or m.past for m in reply.mentions) or reply.says("mod.gone")
+    return told or any(h.denied and h.concept == "unsure.distress" for h in reply.hints)
+
+
+def _corrected(reply: Understood) -> Reading | None:
+    """What "oops, I meant no" and "well, actually yes" make of the answer before them."""
+    if reply.says("act.actually_yes") and not _yes_that_leads_on(reply):
+        return _alarm(reply, "act.actually_yes")
+    if reply.says("act.actually_no"):
+        return Reading(Act.ALL_CLEAR, because=reply.quote("act.actually_no"))
+    return None
+
+
+def _yes_that_leads_on(reply: Understood) -> bool:
+    """True for "hoy si ando bien" and "ahora si sin fiebre": no yes to a question."""
+    for match in reply.matches:
+        if match.concept == "act.actually_yes":
+            last = reply.words[match.end - 1].text
+            ahead = {w.text for w in reply.words[match.end : match.end + 2]}
+            if last not in ("si", "yes") or ahead.isdisjoint(_LEADS_ON):
+                return False
+    told = reply.says("act.all_good", "act.no") or _denies(reply)
+    return told and reply.says("act.actually_yes")
+
+
+_LEADS_ON = word_set("ando estoy amaneci me sin todo bien mejor im feeling fine better good sigo")
 
 
 def _says_yes(reply: Understood) -> bool:
@@ -95,22 +154,49 @@ def _alarm(reply: Understood, *names: str) -> Reading:
 def _wash(reply: Understood) -> Reading | None:
     if (pick := _picked(reply)) is not None:
         return pick
-    if reply.says("act.not_done") or (reply.says("act.no") and not reply.says("act.done")):
+    done = reply.says("act.done")
+    if done and set(reply.quote("act.not_done")) <= _BARE_NOTS:
+        return Reading(Act.DONE, because=reply.quote("act.done"))  # "washed, it didn't sting"
+    if reply.says("act.not_done") or (reply.says("act.no") and not done):
         return Reading(Act.NOT_DONE, because=reply.quote("act.not_done", "act.no"))
     if reply.says("act.done") or (_says_yes(reply) and not _only_ok(reply)):
         return Reading(Act.DONE, because=reply.quote("act.done", "mod.yes", "act.yes"))
     return None
 
 
+_BARE_NOTS = word_set("didnt havent hasnt cant couldnt")
+
+
+def _kept_as_told(reply: Understood) -> bool:
+    """True for "stopped all but what you said to keep"; never so with a blood thinner."""
+    words = set(reply.whole.split())
+    if not reply.says("act.told_to_keep") or reply.says("act.still_taking"):
+        return False
+    told = reply.says("act.stopped", "act.done", "act.yes_short") or _says_yes(reply)
+    stopped = told or bool(words & _LEFT)
+    return stopped and bool(words & _ALL_ELSE) and not words & _THINNERS
+
+
+_ALL_ELSE = word_set(
+    "only just all todo everything rest except others besides todo todas demas solo"
+)
+_LEFT = word_set("kept left deje quedo quede")
+_THINNERS = word_set(
+    "thinner thinners warfarin aspirin clopidogrel apixaban rivaroxaban dabigatran prasugrel "
+    "ticagrelor edoxaban aspirina anticoagulante anticoagulantes warfarina"
+)
+
+
 def _medicine_stop(reply: Understood) -> Reading | None:
     if (pick := _picked(reply)) is not None:
         return pick
-    late = reply.says("act.still_taking", "act.not_done")
+    if _kept_as_told(reply):
+        return Reading(Act.DONE, because=reply.quote("act.stopped", "act.done", "act.yes_short"))
+    taking = ("act.still_taking", "act.told_to_keep")
+    goes_on = reply.says("act.not_done") and not reply.says("act.stopped")
+    if reply.says(*taking) or is_not_stopped(reply) or goes_on:
+        return Reading(Act.NOT_DONE, alert=True, because=reply.quote(*taking, "act.not_done"))
     stopped = reply.says("act.stopped")
-    if reply.says("act.still_taking") or (late and not stopped):
-        return Reading(
-            Act.NOT_DONE, alert=True, because=reply.quote("act.still_taking", "act.not_done")
-        )
     if stopped or reply.says("act.done"):
         return Reading(Act.DONE, because=reply.quote("act.stopped", "act.done"))
     if reply.says("act.no"):
@@ -121,17 +207,19 @@ def _medicine_stop(reply: Understood) -> Reading | None:
 
 
 def _yes_no(reply: Understood) -> Reading | None:
+    if reply.says("act.actually_no"):
+        return Reading(Act.DENY, because=reply.quote("act.actually_no"))
     if reply.whole_message("yes"):
         return Reading(Act.AFFIRM, because=(reply.whole,))
     if (pick := _picked(reply)) is not None and reply.numbers:
         return pick
     if reply.says("act.dont_know"):
         return None
-    if reply.says("act.no", "act.no_ride") or reply.whole_message("no"):
+    if reply.says("act.no", "act.no_ride", "act.not_arranged") or reply.whole_message("no"):
         return Reading(Act.DENY, because=reply.quote("act.no") or (reply.whole,))
-    if _says_yes(reply) or reply.says("act.all_good", "act.done", "act.yes_short"):
-        because = reply.quote("mod.yes", "act.yes", "act.yes_short", "act.all_good", "act.done")
-        return Reading(Act.AFFIRM, because=because)
+    good = ("act.arranged", "act.yes_short", "act.all_good", "act.done")
+    if _says_yes(reply) or reply.says(*good):
+        return Reading(Act.AFFIRM, because=reply.quote("mod.yes", "act.yes", *good))
     if reply.says("act.not_done"):
         return Reading(Act.DENY, because=reply.quote("act.not_done"))
     return None

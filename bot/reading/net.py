@@ -12,10 +12,9 @@ from bot.reading.reading import Act, Asked, Reading, Symptom
 from bot.reading.understood import Understood
 from bot.reading.walk import Mention
 
-_LEFT_ALONE = frozenset(
-    {Act.OPT_OUT, Act.OPT_IN, Act.WRONG_NUMBER, Act.RESCHEDULE, Act.CHOICE, Act.NUMBER}
-)
+_LEFT_ALONE = frozenset({Act.OPT_OUT, Act.OPT_IN, Act.WRONG_NUMBER, Act.RESCHEDULE, Act.CHOICE})
 _OPEN = frozenset({Act.UNCLEAR, Act.AFFIRM})
+_ANSWERS = frozenset({Act.NUMBER, Act.AFFIRM, Act.DONE, Act.DENY, Act.ALL_CLEAR})
 _SELF = word_set(
     "i im ive my me myself mi me estoy tengo ando siento traigo she he her his hes shes"
 )
@@ -28,6 +27,8 @@ def caught_in_net(reply: Understood, reading: Reading) -> Reading:
     if reading.alert or reading.act in _LEFT_ALONE or not reply.hints:
         return reading
     distress = _named(reply, "unsure.distress")
+    if reply.asked is Asked.WASH:
+        distress = [h for h in distress if h.words not in _COUNTS]  # "bathed twice"
     body = _named(reply, "unsure.body")
     if not _hints_enough(reply, reading, distress, body):
         return reading
@@ -62,17 +63,28 @@ def _hints_enough(
             return bool((told and not over) or (distress and not usual))
         contrasted = [h for h in (*body, *distress) if _after_contrast(reply, h)]
         return bool(contrasted and not usual) or bool(distress and body and not usual)
-    if usual or not distress or reading.act is Act.NOT_DONE:
-        return False
-    if body:
+    if not usual and reading.act in _ANSWERS and _turns_to_a_body(reply, body):
         return True
+    if usual or not distress or reading.act in (Act.NOT_DONE, Act.NUMBER):
+        return False
     hurt = any(h.words not in _COUNTS for h in distress)  # "bathed twice" hurts nobody
+    if body:
+        return hurt or reading.act is not Act.DONE
     return hurt and not _SELF.isdisjoint(reply.whole.split())
 
 
-def _after_contrast(reply: Understood, hint: Mention) -> bool:
-    """True for the throat of "all fine except my throat"."""
-    return any(m.concept == "mod.but" and m.end <= hint.start for m in reply.matches)
+def _turns_to_a_body(reply: Understood, body: list[Mention]) -> bool:
+    """True for the throat of "98.6 but my throat is killing me"."""
+    return any(_after_contrast(reply, h, _YET) for h in body)
+
+
+def _after_contrast(reply: Understood, hint: Mention, words: frozenset[str] = frozenset()) -> bool:
+    """True for the throat of "all fine except my throat"; `words`: only these make a contrast."""
+    turns = (m for m in reply.matches if m.concept == "mod.but" and m.end <= hint.start)
+    return any(not words or reply.words[m.start].text in words for m in turns)
+
+
+_YET = word_set("but though although however pero aunque")
 
 
 def tells_of_a_slip(reply: Understood) -> bool:

@@ -5,13 +5,16 @@ from dataclasses import dataclass
 
 from bot.reading.phrases import Word, word_set
 
-_POINT = word_set("point points punto coma comma con dot pt decimal poin ponto")
-_JOIN = word_set("and an n y oh o")
+_POINT = word_set("point points punto coma comma con dot pt decimal poin ponto period")
+_JOIN = word_set("and an n y i oh o")
 _AFTER_READING = word_set(
     "f c degrees degree grados fahrenheit this tonight today so now again pm am help"
 )
 _DEGREES = word_set("degrees grados degree grado deg")
-_TENTHS = frozenset({"tenths", "tenth", "decimas", "decima"})
+_TENTHS = word_set(  # the lines of a glass thermometer are tenths
+    "tenths tenth decimas decima decimos decimo decimitas lineas linea lineitas rayas rayitas raya "
+    "rayita lines line ticks notches marks"
+)
 _HALF = frozenset({"half", "medio", "media", "1/2"})
 _ARTICLE = frozenset({"a", "un", "una"})
 _HUNDRED = frozenset({"hundred", "cien", "ciento"})
@@ -87,7 +90,7 @@ def _with_tenths(words: Sequence[Word], place: int, number: Number) -> Number:
         ahead, place = ahead[1:], place + 1
     if ahead[0] in _JOIN | _POINT and ahead[2] in _TENTHS:
         ahead, place = ahead[1:], place + 1
-    if ahead[1] in _TENTHS and (digit := _tenth(ahead[0])) is not None:
+    if ahead[1] in _TENTHS and (digit := _some_tenths(ahead[0])) is not None:
         return Number(number.start, place + 2, number.value + digit / 10, True, number.spoken)
     if ahead[0] in _POINT and (digit := _tenth(ahead[1])) is not None:
         return Number(number.start, place + 2, number.value + digit / 10, True, number.spoken)
@@ -111,13 +114,13 @@ _ONES = {
             "zero/oh/cero",
             "one/uno",
             "two/dos",
-            "three/tres",
-            "four/cuatro",
-            "five/cinco",
-            "six/seis",
-            "seven/siete",
-            "eight/ocho",
-            "nine/nueve",
+            "three/tres/tre",
+            "four/cuatro/quatro",
+            "five/cinco/sinco",
+            "six/seis/sei/ceis/seiz/seys",
+            "seven/siete/siet/ciete",
+            "eight/ocho/hocho",
+            "nine/nueve/nuebe",
         ]
     )
     for w in pair.split("/")
@@ -128,6 +131,10 @@ def _tenth(word: str) -> int | None:
     if len(word) == 1 and word.isdigit():
         return int(word)
     return _ONES.get(word)
+
+
+def _some_tenths(word: str) -> int | None:
+    return 1 if word in _ARTICLE else _tenth(word)
 
 
 def _one_oh(words: Sequence[Word], at: int) -> Number | None:
@@ -169,8 +176,8 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
         return None
     place = at + 1 if first in _ARTICLE and hundred_ahead else at
     total, tens = 0.0, False
-    while place < len(words):
-        value = named.get(words[place].text)
+    while place < len(words) and not (total and _are_tenths(words, place)):
+        value = named.get(words[place].text, _lone_digit(words[place].text, total))
         grown = _grow(total, value) if value is not None else None
         if value is None or grown is None:
             if place == at or not _joins(words, place, named):
@@ -179,6 +186,18 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
             total, tens = grown, tens or value >= 10
         place += 1
     return _close(words, at, place, total, named, tens)
+
+
+def _are_tenths(words: Sequence[Word], place: int) -> bool:
+    """True for the "ocho" of "cien ocho decimas"."""
+    return place + 1 < len(words) and words[place + 1].text in _TENTHS
+
+
+def _lone_digit(text: str, total: float) -> float | None:
+    """The 2 of "ciento 2", the 1 of "ciento un grados"."""
+    if total == 100 and text == "un":
+        return 1.0
+    return float(text) if total >= 100 and len(text) == 1 and text.isdigit() else None
 
 
 def _grow(total: float, value: float) -> float | None:
@@ -213,7 +232,8 @@ def _close(
     with_tenths = _with_tenths(words, place, number)
     if with_tenths is not number or not spoken_tens or place >= len(words):
         return with_tenths
-    digit = _ONES.get(words[place].text)
+    last = place + 1 == len(words) or words[place + 1].separates
+    digit = _tenth(words[place].text) if last else _ONES.get(words[place].text)
     if digit is not None and 30 <= total <= 110 and total % 10:
         return Number(at, place + 1, total + digit / 10, True, True)
     return number

@@ -6,20 +6,33 @@ expected, unread. Pure and deterministic; nothing is learned, nothing leaves the
 
 from dataclasses import replace
 
-from bot.reading.expected import SHORT_REPLY, answer_to_question, is_chat
+from bot.reading.expected import (
+    SHORT_REPLY,
+    answer_to_question,
+    is_chat,
+    picked_plainly,
+    says_no,
+)
 from bot.reading.lexicon import Lexicon
-from bot.reading.matching import HARMLESS, Match
+from bot.reading.matching import Match
 from bot.reading.net import caught_in_net, tells_of_a_slip
 from bot.reading.numbers import find_numbers
-from bot.reading.other_business import is_long_ago, not_an_answer
+from bot.reading.other_business import (
+    befell_another,
+    is_long_ago,
+    is_measured_twice,
+    not_an_answer,
+)
 from bot.reading.phrases import Word
 from bot.reading.reading import Act, Asked, Reading
 from bot.reading.scope import separators, settle
 from bot.reading.specific import telling
+from bot.reading.stray import without_strays
 from bot.reading.temperature import Measured, Thresholds, find_temperatures
 from bot.reading.tokens import QUESTION, plain, tokens
 from bot.reading.understood import SYMPTOMS, Understood
 from bot.reading.walk import Mention
+from bot.reading.weather import of_bodies
 
 __all__ = ["Thresholds", "read"]
 DEFAULT_THRESHOLDS = Thresholds()
@@ -44,13 +57,11 @@ def read(
 def understand(text: str, asked: Asked, lexicon: Lexicon, thresholds: Thresholds) -> Understood:
     """Takes a reply apart into words, phrases, numbers, temperatures and scoped mentions."""
     words = tokens(plain(text, lexicon), lexicon)
-    matches = lexicon.matcher.find(words)
+    matches = without_strays(words, lexicon.matcher.find(words))
     numbers = find_numbers(words, lexicon.numbers)
     measured = find_temperatures(words, numbers, asked) if numbers else []
     if measured:
-        harmless = [m for m in matches if m.layer == HARMLESS]
-        if harmless:
-            measured = [m for m in measured if not _is_of_no_body(m, harmless, matches)]
+        measured = of_bodies(words, measured, matches, asked)
     walk = settle(words, _events(words, matches, measured, thresholds))
     return Understood(
         asked=asked,
@@ -72,26 +83,28 @@ def _events(
     events = [m for m in matches if m.concept != skip and m.layer > 0]
     for question in [m for m in events if skip and m.concept == "mod.asks_fever"]:
         events = [m for m in events if m.concept != "symptom.fever" or not _inside(m, question)]
+    events = [m for m in events if not (_is_symptom(m) and _are_tenths(m, measured))]
     events += separators(words)
     for m in measured:
-        if m.temperature and m.bound != "under" and thresholds.is_fever(m.temperature):
-            events.append(Match(m.start, m.end, "fever_reading"))
+        if m.temperature and m.bound != "under":
+            fever = thresholds.is_fever(m.temperature)
+            events.append(Match(m.start, m.end, "fever_reading" if fever else "reading"))
     events.sort(key=_by_place)
     return events
 
 
+def _is_symptom(match: Match) -> bool:
+    return match.concept.startswith("symptom.")
+
+
+def _are_tenths(match: Match, measured: list[Measured]) -> bool:
+    """True for the "decimas" of "36 y siete decimas", which alone are a slight fever, and for the
+    "2 lineas" of "38 y 2 lineas", which alone are a test's."""
+    return any(m.start < match.start and match.end <= m.end for m in measured)
+
+
 def _inside(match: Match, outer: Match) -> bool:
     return outer.start <= match.start and match.end <= outer.end
-
-
-def _is_of_no_body(measured: Measured, harmless: list[Match], matches: list[Match]) -> bool:
-    """True for the 101 of "101 degrees outside" and the 38 of "hace calor, 38 grados"."""
-    if any(h.start < measured.end and measured.start < h.end for h in harmless):
-        return True
-    weather = [h for h in harmless if h.concept == "harmless.weather"]
-    turns = [m.start for m in matches if m.concept == "mod.but"]
-    near = [h for h in weather if not any(measured.end <= at < h.start for at in turns)]
-    return bool(near) and not any(m.concept.startswith("symptom.fever") for m in matches)
 
 
 def _by_place(match: Match) -> tuple[int, bool, int]:
@@ -107,9 +120,13 @@ def _danger(reply: Understood) -> Reading | None:
     fell = any(m.concept == "symptom.fall" for m in mentions)
     long_ago = is_long_ago(reply)
     grave = [m for m in mentions if _is_grave(m, fell) and not (m.others and long_ago)]
+    grave = [m for m in grave if not (befell_another(reply, m) or is_measured_twice(reply, m))]
     if harm:
         also = (Act.EMERGENCY,) if grave else ()
-        return Reading(Act.SELF_HARM, alert=True, because=_words([*harm, *grave]), also=also)
+        because = _words([*harm, *grave])
+        return Reading(
+            Act.SELF_HARM, temperature=reply.temperature, alert=True, because=because, also=also
+        )
     if not grave:
         return None
     return _about(Act.EMERGENCY, reply, grave, [m for m in mentions if not m.others])
@@ -140,8 +157,11 @@ def _alarm(reply: Understood) -> Reading | None:
 
 
 def _may_spread(mention: Mention, reply: Understood) -> bool:
-    """True for what is caught from others; asked for symptoms, "my mother" may be the patient."""
-    return reply.asked is Asked.SYMPTOM_CHECK or mention.concept not in _NOT_CAUGHT
+    """True for what is caught from others; asked for symptoms, "my sister" may be the patient."""
+    perhaps = reply.asked is Asked.SYMPTOM_CHECK and not reply.says("act.no", "act.all_good")
+    if befell_another(reply, mention):
+        return False
+    return perhaps or mention.concept not in _NOT_CAUGHT
 
 
 _NOT_CAUGHT = {f"symptom.{name}" for name in ("fall", "skin_wound", "dental", "leg_swelling")}
@@ -182,7 +202,8 @@ def _joined(found: list[Reading]) -> Reading:
 
 
 def _plain_meaning(reply: Understood) -> Reading:
-    reading = not_an_answer(reply) or answer_to_question(reply) or _unexpected(reply)
+    answer = picked_plainly(reply) or not_an_answer(reply) or answer_to_question(reply)
+    reading = answer or _unexpected(reply)
     if reply.temperature and reading.temperature is None:
         reading = replace(reading, temperature=reply.temperature)
     if reply.asks and reading.act not in (Act.QUESTION, Act.UNCLEAR):
@@ -194,6 +215,8 @@ def _unexpected(reply: Understood) -> Reading:
     if tells_of_a_slip(reply):
         return Reading(Act.NOT_DONE, alert=True, because=reply.quote("act.still_taking"))
     for act, names in _UNEXPECTED:
+        if act is Act.DENY and reply.asked is Asked.SYMPTOM_CHECK and not says_no(reply):
+            continue  # "I can't hold my water"
         if reply.says(*names) and not is_chat(reply, act, names):
             return Reading(act, because=reply.quote(*names))
     if reply.says("act.yes_short") and len(reply.content) <= SHORT_REPLY:

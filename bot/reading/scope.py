@@ -7,7 +7,7 @@ readings are possible the one that raises the alarm is taken.
 
 from collections.abc import Callable, Sequence
 
-from bot.reading import denial, things, time_words
+from bot.reading import denial, people, things, time_words
 from bot.reading.asking import suppose_questions
 from bot.reading.denial import is_denied
 from bot.reading.matching import Match
@@ -66,41 +66,10 @@ def _closes_a_list(walk: Walk, event: Match) -> bool:
     return walk.mentions[-2].denied and walk.mentions[-1].end == event.start
 
 
-def _other(walk: Walk, event: Match) -> None:
-    walk.others = walk.antecedent = True
-    walk.other_end = event.end
-    if walk.divided:
-        walk.no = 0
-
-
-def _pet(walk: Walk, event: Match) -> None:
-    walk.pets = True
-
-
-def _gave(walk: Walk, event: Match) -> None:
-    walk.caught = True
-
-
-def _caught_from(walk: Walk, event: Match) -> None:
-    walk.caught = walk.caught or not walk.others  # "my wife caught a cold" is hers
-
-
 def _exposed(walk: Walk, event: Match) -> None:
     _mention(walk, event)
     walk.mentions[-1].others = True
-    _other(walk, event)
-
-
-def _pronoun(walk: Walk, event: Match) -> None:
-    walk.others = walk.antecedent
-    if walk.divided:
-        walk.no = 0
-
-
-def _self(walk: Walk, event: Match) -> None:
-    walk.story = False
-    if event.start >= walk.other_end:
-        walk.others = False
+    people.other(walk, event)
 
 
 def _story(walk: Walk, event: Match) -> None:
@@ -143,6 +112,9 @@ def _hint(walk: Walk, event: Match) -> None:
     """A body part or distress. It is judged by the scopes open, and changes none."""
     near = event.start - walk.no_end <= denial.NEGATION_REACH
     masked = event.start < walk.masked_until
+    if walk.no and near and not masked and event.concept == "unsure.distress":
+        for body in walk.hints[-2:]:  # the legs of "las piernas no se me hincharon"
+            body.denied = body.denied or body.clause == walk.clause
     walk.hints.append(
         Mention(
             concept=event.concept,
@@ -150,19 +122,33 @@ def _hint(walk: Walk, event: Match) -> None:
             end=event.end,
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=bool(walk.no) and near and not masked,
-            supposed=walk.supposed or walk.story or walk.pets,
-            others=walk.others,
+            supposed=walk.supposed
+            or walk.story
+            or walk.pets
+            or things.of_nobody(walk.words, event),
+            others=walk.others and not people.is_taken_for_patient(walk, event),
             clause=walk.clause,
         )
     )
 
 
 _HAS = frozenset({"has", "hes", "shes", "tiene", "tienen"})
-_LASTING = ("self_harm", "emergency.", "fever_reading", "symptom.fever", "symptom.fall")
+_LASTING = (
+    "self_harm",
+    "emergency.",
+    "fever_reading",
+    "symptom.fever",
+    "symptom.fall",
+    "symptom.vomiting",
+    "symptom.diarrhea",
+    "symptom.urinary",
+)
 
 
 def _own(walk: Walk, event: Match) -> None:
     """ "Can they operate with a cold? I have one." """
+    if walk.no:
+        return  # "I don't have one"
     walk.owned = bool(walk.mentions)
     for mention in walk.mentions[-8:]:
         mention.supposed = False
@@ -177,15 +163,31 @@ def _joke(walk: Walk, event: Match) -> None:
 
 def _is_supposed(walk: Walk, event: Match) -> bool:
     """True for what is only imagined, read about, or a pet's."""
-    if walk.story or _of_a_pet(walk, event) or things.fell(walk.words, event):
+    if walk.story or _of_a_pet(walk, event) or things.are_meant(walk.words, event):
         return True
+    if event.concept == "fever_reading" and not _hangs_on_if(walk, event):
+        return False
     return walk.supposed and not _claimed(walk, event)
+
+
+def _hangs_on_if(walk: Walk, event: Match) -> bool:
+    """True for the 38 of "if I have 38", not of "I checked just in case and it was 38"."""
+    texts = [w.text for w in walk.words[max(0, event.start - LONGEST_IF) : event.start]]
+    ifs = (at for at, text in enumerate(texts) if text in _IF)
+    return any(at == 0 or texts[at - 1] not in _BEFORE_NO_IF for at in ifs)
+
+
+LONGEST_IF = 10  # words
+_IF = frozenset({"if", "si", "unless", "should", "cuando", "what", "que"})
+_BEFORE_NO_IF = frozenset({"por", "see", "ver", "as", "como", "lo", "know", "saber"})
 
 
 def _is_of_others(walk: Walk, event: Match) -> bool:
     """True for the covid of "my neighbor has covid", and of "my neighbor I ride with has covid"."""
-    if walk.caught or _says_my(walk, event):
+    if walk.caught or _says_my(walk, event) or people.is_taken_for_patient(walk, event):
         return False
+    if people.is_caught(walk, event):
+        return True
     back = [w.text for w in walk.words[max(0, event.start - 3) : event.start + 1]]
     return walk.others or (walk.antecedent and not _HAS.isdisjoint(back))
 
@@ -210,6 +212,7 @@ def _claimed(walk: Walk, event: Match) -> bool:
 
 _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "unsure.body": _hint,
+    "reading": _hint,
     "unsure.distress": _hint,
     "unsure.joint": _hint,
     "unsure.feeling": _hint,
@@ -220,19 +223,21 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.or": denial.or_,
     "mod.neg": denial.negate,
     "mod.neg_think": denial.negate,
+    "mod.neg_item": denial.negate_item,
     "mod.yes": denial.affirm,
     "mod.until": denial.until,
     "mod.restart": denial.restart,
     "mod.restart_verb": denial.restart_verb,
     "mod.weak_restart": denial.weak_restart,
     "mod.other_verb": denial.lose_negation,
-    "mod.other": _other,
-    "mod.pronoun": _pronoun,
-    "mod.pet": _pet,
-    "mod.gave_me": _gave,
-    "mod.caught_from": _caught_from,
-    "mod.self": _self,
-    "mod.says": _self,
+    "mod.other": people.other,
+    "mod.writer": people.tells_as_helper,
+    "mod.pronoun": people.pronoun,
+    "mod.pet": people.pet,
+    "mod.gave_me": people.gave,
+    "mod.caught_from": people.caught_from,
+    "mod.self": people.speaks,
+    "mod.says": people.speaks,
     "mod.story": _story,
     "mod.suppose": _suppose,
     "mod.doubt": _doubt,

@@ -1,4 +1,4 @@
-"""Tells what fell: "the ladder fell" is no fall of the patient."""
+"""Tells what has no part in the patient's health: "the ladder fell", "my truck coughs"."""
 
 from collections.abc import Sequence
 
@@ -49,3 +49,62 @@ def fell(words: Sequence[Word], event: Match) -> bool:
     if at < 1 or words[at].text not in THINGS or words[at - 1].text not in _DETERMINERS:
         return False
     return at < 2 or words[at - 2].text not in _BEFORE_PLACES
+
+
+_NOBODY = word_set(
+    "dog dogs cat cats puppy kitten horse horses mare cow cows bull calf goat goats chicken hen "
+    "rooster pig hog mule donkey bird parrot perro perra perrito perrita gato gata gatito gatita "
+    "caballo yegua vaca becerro gallina gallo chivo burro mula loro perico truck car tractor "
+    "engine motor combine mower lawnmower pickup van camioneta carro coche troca toilet sink "
+    "faucet water shower drain pipe pipes furnace stove oven fridge refrigerator freezer "
+    "dishwasher washer dryer phone cellphone computer tv television radio internet wifi battery "
+    "weather traffic news precio precios price prices agua llave lavadora refri "
+    "refrigerador estufa telefono celular computadora tele lluvia clima trafico"
+)
+_BETWEEN_SUBJECT = word_set(
+    "has have had is are was were been got gets keeps always just been being s a an the some le "
+    "les se un una unas unos tiene tienen esta estan anda trae estaba bad old sick hoof also"
+)
+_EQUALS = word_set("is are was es son era esta")
+_ONLY = word_set("only unico unica thing things lo")
+_NEAR = 6  # words
+
+
+def are_meant(words: Sequence[Word], event: Match) -> bool:
+    """True for what happens to a thing or a pet, never for self-harm."""
+    of_things = of_nobody(words, event) and not event.concept.startswith("self_harm")
+    return of_things or fell(words, event)
+
+
+def of_nobody(words: Sequence[Word], event: Match) -> bool:
+    """True for the cough of "my truck coughs" and the sick of "only thing sick is my truck"."""
+    if event.concept in ("reading", "fever_reading"):
+        return False
+    at = event.start - 1
+    while at >= 0 and event.start - at <= _NEAR and words[at].text in _BETWEEN_SUBJECT:
+        at -= 1
+    if at >= 0 and words[at].text in _NOBODY and _is_subject(words, at):
+        after = {w.text for w in words[event.start : event.end + 3]} - {"i"}
+        return _STRUCK.isdisjoint(after)
+    return _is_cleft(words, event)
+
+
+def _is_subject(words: Sequence[Word], at: int) -> bool:
+    """True when the noun opens its clause, with or without "the old" before it."""
+    while at > 0 and words[at - 1].text in _DETERMINERS:
+        at -= 1
+    before = words[at - 1] if at else None
+    return before is None or before.separates or before.text in _OPENS_CLAUSE
+
+
+_OPENS_CLAUSE = word_set("and but y pero no nope well al because so that a only")
+
+
+def _is_cleft(words: Sequence[Word], event: Match) -> bool:
+    """True when what follows says what it is: "the only thing sick is my old truck"."""
+    before = [w.text for w in words[max(0, event.start - 3) : event.start]]
+    if _ONLY.isdisjoint(before) and before[-2:] != ["el", "que"]:
+        return False
+    inside = [w.text for w in words[event.start : event.end + _NEAR]]
+    equals = next((i for i, text in enumerate(inside) if text in _EQUALS), len(inside))
+    return not _NOBODY.isdisjoint(inside[equals : equals + 5])

@@ -8,6 +8,7 @@ from bot.reading.phrases import word_set
 from bot.reading.walk import Mention, Walk
 
 SHORT_CLAUSE = 4  # words
+MOST_DATED = 60  # mentions; more is no reply
 LIST_LENGTH = 8  # mentions
 
 
@@ -15,13 +16,34 @@ def note_time(walk: Walk, event: Match) -> None:
     before = walk.words[event.start - 1].text if event.start else ""
     if before in _WELL and event.concept == "mod.recent":
         return  # the "now" of "nothing now" and "gone three weeks now"
+    if walk.words[event.start].text == "back" and before in _OF_MY_BACK:
+        return  # "sore in back when I walk"
+    back = {w.text for w in walk.words[max(0, event.start - 3) : event.start]}
+    if walk.words[event.end - 1].text in _RETURNED and back & _NEVER:
+        return  # "no me ha vuelto"
     walk.times.append((event.concept.removeprefix("mod."), walk.clause, event.end))
 
 
+_RETURNED = word_set("back vuelto volvio regreso reaparecio returned vuelta")
+_NEVER = word_set("no not never nunca hasnt hasn havent didnt")
+
+
 def note_past_if_had(walk: Walk, event: Match) -> None:
-    """ "In March" and "hace dos meses" are past only beside "had" or "tuve"."""
-    if any(w.text in _HAD for w in walk.words):
+    """ "In March" and "hace dos meses" are past only beside "had" or "tuve".
+
+    "Desde hace dos meses" and "hace dos meses que tengo" tell of what goes on.
+    """
+    before = walk.words[event.start - 1].text if event.start else ""
+    ahead = [w.text for w in walk.words[event.end : event.end + 3]]
+    goes_on = before in _SINCE or (ahead[:1] == ["que"] and _HAD.isdisjoint(ahead))
+    if not goes_on and any(w.text in _HAD or w.text.endswith(_THEY_DID) for w in walk.words):
         walk.times.append(("past", walk.clause, event.end))
+
+
+_SINCE = word_set("desde since from")
+_THEY_DID = ("aron", "ieron")
+_USED_TO = ("aba", "aban", "ian")  # "de joven me daban ronchas"
+_OF_MY_BACK = word_set("in my the lower upper mid his her")
 
 
 def note_gone(walk: Walk, event: Match) -> None:
@@ -49,7 +71,8 @@ def _is_left_over(walk: Walk, mention: Mention) -> bool:
 _ALL = word_set("everything all rest todo todos")
 _BUT = word_set("but except besides save menos excepto")
 _HAD = word_set(
-    "had was were got caught tested came did tuve tuvo tenia dio pase sufri padeci fue estuve"
+    "had was were got caught tested came did fell tuve tuvo tenia dio pase paso sufri padeci fue "
+    "estuve cai cayo curo tropece resbale quebre rompi opere enferme vomite"
 )
 
 
@@ -65,10 +88,60 @@ def place_times(walk: Walk) -> None:
     clauses = sorted(by_clause)
     for name, clause, end in walk.times:
         if clause in by_clause:
-            _mark([m for m in by_clause[clause] if not _escapes(walk, m, name, end)], name)
-        elif clauses and _clause_length(walk, clause) <= SHORT_CLAUSE:
+            told = [m for m in by_clause[clause] if not _escapes(walk, m, name, end)]
+            _mark(_without_later(walk, told, name, end), name)
+        elif clauses:
             before = bisect_right(clauses, clause)
-            _mark(by_clause[clauses[max(before - 1, 0)]], name)
+            spoken_of = by_clause[clauses[max(before - 1, 0)]]
+            if _clause_length(walk, clause) <= SHORT_CLAUSE or _is_object(walk, spoken_of, clause):
+                _mark(_without_later(walk, spoken_of, name, end), name)
+    if len(walk.hints) + len(walk.mentions) <= MOST_DATED:
+        _date_hints(walk)
+
+
+def _without_later(walk: Walk, mentions: list[Mention], name: str, end: int) -> list[Mention]:
+    """Without the second fall of "years ago I fell and today I fell": "today" stands nearer."""
+    if name != "past" or len(walk.times) > MOST_DATED:
+        return mentions
+    mentions = [m for m in mentions if not _has_its_own_day(walk, m, end)]
+    later = [at for other, _, at in walk.times if other in ("recent", "still") and at > end]
+    return [m for m in mentions if not any(end < at <= m.start for at in later)]
+
+
+def _has_its_own_day(walk: Walk, mention: Mention, end: int) -> bool:
+    """True for the fall of "ayer me cai y hace un ano tambien", and of "I have a cough and ..."."""
+    joined = any(w.text in _JOINS for w in walk.words[mention.end : end])
+    near = range(mention.start - 1, mention.start + 2)
+    dated = any(name == "recent" and at in near for name, _, at in walk.times)
+    back = [w.text for w in walk.words[max(0, mention.start - 3) : mention.start]]
+    return joined and (dated or not _IS_THERE.isdisjoint(back))
+
+
+def _is_object(walk: Walk, mentions: list[Mention], clause: int) -> bool:
+    """True for the pneumonia of "neumonia me dio en el 2008", told before its verb."""
+    begin = walk.clause_starts[clause]
+    between = [w.text for w in walk.words[mentions[-1].end : begin]]
+    return mentions[-1].end <= begin and set(between) <= _PRONOUNS
+
+
+_JOINS = word_set("y and like como tambien too")
+_IS_THERE = word_set("tengo estoy ando traigo have im ive")
+
+
+_PRONOUNS = word_set("la lo las los ya that which esa eso")
+
+
+def _date_hints(walk: Walk) -> None:
+    """What lies inside a thing of the past, or in its clause behind "de chiquita", is past too."""
+    over = [m for m in walk.mentions if not m.holds]
+    for hint in walk.hints:
+        inside = any(m.start <= hint.start and hint.end <= m.end for m in over)
+        dated = any(
+            name == "past" and clause == hint.clause and not _escapes(walk, hint, name, end)
+            for name, clause, end in walk.times
+        )
+        beside = any(m.past and m.clause == hint.clause and m.end <= hint.start for m in over)
+        hint.past = hint.past or inside or dated or beside
 
 
 def _clause_length(walk: Walk, clause: int) -> int:
@@ -81,7 +154,7 @@ def _escapes(walk: Walk, mention: Mention, name: str, end: int) -> bool:
     if name != "past" or mention.start < end:
         return False
     between = walk.words[end : mention.start]
-    if any(w.text not in FILLERS | _HAD for w in between):
+    if any(w.text not in FILLERS | _HAD and not w.text.endswith(_USED_TO) for w in between):
         return True
     leads_on = walk.words[end - 1].text in _LEADS_ON
     return not leads_on and end - walk.clause_starts[mention.clause] > SHORT_CLAUSE

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from bot.reading.matching import Match
 from bot.reading.numbers import Number
+from bot.reading.own_temperature import own_temperature
 from bot.reading.phrases import Word, word_set
 from bot.reading.reading import Act, Asked, Symptom, Temperature
 from bot.reading.temperature import Measured
@@ -63,9 +64,19 @@ class Understood:
                 at = match.start
                 if at and self.words[at].text == "que" and self.words[at - 1] is COMMA:
                     continue  # "la cotorra, que imita a mi difunto"
-                if at == 0 or self.words[at - 1].separates or at in polite:
+                if self._tells_when(at):
+                    continue  # "when I pee it stings"
+                before = self.words[at - 1]
+                if at == 0 or before.separates or at in polite or before.text in _LEADS_ON:
                     return True
         return False
+
+    def _tells_when(self, at: int) -> bool:
+        """True for a "when I" and a "cuando tenia" that no question mark closes."""
+        if self.words[at].text not in ("when", "cuando") or at + 1 >= len(self.words):
+            return False
+        end = next((w for w in self.words[at:] if w.separates and w is not COMMA), STOP)
+        return self.words[at + 1].text in _SUBJECTS and end is not QUESTION
 
     def own_clause(self, name: str) -> bool:
         """True for the STOP of "STOP, I have chest pain" and "STOP I am sick"."""
@@ -83,9 +94,10 @@ class Understood:
 
     @property
     def temperature(self) -> Temperature | None:
-        """The highest temperature stated as the patient's own, or None."""
-        stated = [m.temperature for m in self.measured if m.temperature and m.bound != "under"]
-        return max(stated, key=lambda t: t.celsius, default=None)
+        """The temperature stated as the patient's own, or None."""
+        if not self.measured:
+            return None
+        return own_temperature(self.words, self.measured, (*self.mentions, *self.hints))
 
     def whole_message(self, name: str) -> bool:
         """True when nothing but `name` and courtesies is said."""
@@ -97,6 +109,8 @@ class Understood:
         return content <= said | polite and not said <= polite
 
 
+_LEADS_ON = word_set("y and oye oiga so pues entonces")
+_SUBJECTS = word_set("i he she we it they my im hes shes tenia era estaba orino tose toso")
 _PLAIN_STOP = word_set("stop stopall unsubscribe alto parar basta")
 _OWN_WORDS = word_set("i im ive my please stop tengo me estoy")
 

@@ -47,3 +47,13 @@ def test_a_lookalike_counts_when_there_is_a_reason(lexicon: Lexicon) -> None:
 
 def test_a_lone_lookalike_leads_to_a_question(lexicon: Lexicon) -> None:
     assert read("couch", Asked.SYMPTOM_CHECK, lexicon).act is Act.UNCLEAR
+
+
+@pytest.mark.parametrize("text", ["Mi tía está bien", "mi tia esta bien", "a tía le dio 36.7"])
+def test_an_aunt_is_no_stroke(lexicon: Lexicon, text: str) -> None:
+    assert not read(text, Asked.NONE, lexicon).alert
+
+
+@pytest.mark.parametrize("text", ["TIA this morning", "she had a tia", "another TIA, the ER says"])
+def test_a_tia_is_a_stroke(lexicon: Lexicon, text: str) -> None:
+    assert read(text, Asked.NONE, lexicon).act is Act.EMERGENCY

@@ -94,7 +94,9 @@ def pronoun(walk: Walk, event: Match) -> None:
 
 
 def speaks(walk: Walk, event: Match) -> None:
-    walk.story = False
+    if walk.dead and walk.words[event.start].text == "tenia":
+        return  # "mi esposo, que en paz descanse, tenia tos"
+    walk.story = walk.dead = False
     _names_self(walk, event)
     if is_left_out(walk, event) or _is_spoken_to(walk, event):
         return

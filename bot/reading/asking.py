@@ -42,6 +42,7 @@ _WHY_ASK = (
 )
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
 _SUBJECTS = word_set("i he she we it they my im hes shes")
+_CAME_TO = word_set("acorde desperte reaccione volvi recorde supe")
 _TELLERS = word_set("i she he we they")
 _MODALS = word_set("should can could may might would will need do am")
 _IF = word_set("if si")
@@ -103,7 +104,8 @@ def _tells_when_or_what(texts: list[str]) -> bool:
     if texts[0] == "what":
         return second in _TELLERS and _MODALS.isdisjoint(texts[2:3])
     since = texts[0] in ("desde", "hasta") and second == "que"
-    return since or (texts[0] == "when" and second in _SUBJECTS)
+    came_to = texts[0] == "cuando" and second in _CAME_TO
+    return since or came_to or (texts[0] == "when" and second in _SUBJECTS)
 
 
 def _has_subject(texts: list[str], asked: bool) -> bool:

@@ -7,9 +7,11 @@ writer speaks of their own health or of living together.
 """
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from bot.reading.matching import Match
 from bot.reading.phrases import Word, word_set
+from bot.reading.tokens import COMMA
 from bot.reading.walk import Walk
 
 _PARENTS = word_set(
@@ -66,6 +68,23 @@ def _reports(walk: Walk, event: Match) -> bool:
     before = [w.text for w in walk.words[max(0, event.start - 2) : event.start]]
     after = walk.words[event.end].text if event.end < len(walk.words) else ""
     return after == "que" and ("dice" in before or "dijo" in before)
+
+
+def told_after_story(walk: Walk, event: Match) -> bool:
+    """True for the pain of "watching the game and my chest got tight": the story is over."""
+    told = [w.text for w in walk.words[walk.story_end : event.end]]
+    turns = (
+        at for at, w in enumerate(told) if w in _TURNS or walk.words[walk.story_end + at] is COMMA
+    )
+    at = next(turns, len(told))
+    after = told[at : at + 5]
+    kin = any(a in _OWNERS and b in _CARED_FOR for a, b in pairwise(after))
+    return kin or not _WRITERS.isdisjoint(after)
+
+
+_TURNS = word_set("and y when cuando then entonces pero but while mientras")
+_OWNERS = word_set("my mi")
+_WRITERS = word_set("i im ive my me myself mi yo tengo estoy siento ando")
 
 
 def pet(walk: Walk, event: Match) -> None:

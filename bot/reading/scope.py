@@ -73,7 +73,7 @@ def _exposed(walk: Walk, event: Match) -> None:
 
 
 def _story(walk: Walk, event: Match) -> None:
-    walk.story = True
+    walk.story, walk.story_end = True, event.end
 
 
 def _suppose(walk: Walk, event: Match) -> None:
@@ -123,7 +123,7 @@ def _hint(walk: Walk, event: Match) -> None:
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=bool(walk.no) and near and not masked,
             supposed=walk.supposed
-            or walk.story
+            or (walk.story and not people.told_after_story(walk, event))
             or walk.pets
             or things.of_nobody(walk.words, event),
             others=walk.others,
@@ -154,7 +154,8 @@ def _joke(walk: Walk, event: Match) -> None:
 
 def _is_supposed(walk: Walk, event: Match) -> bool:
     """True for what is only imagined, read about, or a pet's."""
-    if walk.story or _of_a_pet(walk, event) or things.are_meant(walk.words, event):
+    in_story = walk.story and not people.told_after_story(walk, event)
+    if in_story or _of_a_pet(walk, event) or things.are_meant(walk.words, event):
         return True
     if event.concept == "fever_reading" and not _hangs_on_if(walk, event):
         return False

@@ -38,7 +38,9 @@ from bot.reading.reading import Asked, Reading
 from bot.service import dispatch, inbound, outbox, publishing, receipts, views
 from bot.service.care import Care
 from bot.service.chart import Chart
+from bot.service.outcomes import Relay
 from bot.service.practice import Practice
+from bot.service.rounds import Tick
 from bot.service.together import Together
 from bot.service.touched import Touched, touched
 from bot.service.views import Worklist
@@ -113,19 +115,19 @@ class App:
         """Take in one delivery receipt."""
         receipts.receipt(self.practice, delivery, self.clock())
 
-    def tick(self) -> dispatch.Tick:
+    def tick(self) -> Tick:
         """Handle everything that is due now; what is to be sent waits in the outbox."""
         self.follow()
         most = dispatch.EVERYTHING if self.worker is None else dispatch.ROUND
         return dispatch.tick(self.practice, self.clock(), most)
 
-    def relay(self) -> outbox.Relay:
+    def relay(self) -> Relay:
         """Send what waits in the outbox and may be tried now."""
-        done = outbox.relay(self.practice, self.channels, self.clock(), self.worker)
+        done = outbox.relay(self.practice, self.channels, self.clock(), self.worker, self.clock)
         receipts.take_up_early(self.practice, self.clock())
         return done
 
-    def run_due(self) -> dispatch.Tick:
+    def run_due(self) -> Tick:
         """Tick, then relay."""
         done = self.tick()
         self.relay()

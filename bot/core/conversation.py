@@ -5,14 +5,15 @@ every effect into a row, in one transaction; sending happens later, from the out
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 
 from bot.core.protocol import FactValue, Priority, Rules
+from bot.core.value import value
 from bot.reading.reading import Reading
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class OpenQuestion:
     """The one question that is open."""
 
@@ -32,7 +33,7 @@ class OpenQuestion:
     answered: str | None = None  # reply key, once it is closed; None: nobody answered
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class WaitingFlow:
     """A conversation that waits its turn."""
 
@@ -44,7 +45,7 @@ class WaitingFlow:
     values: Mapping[str, str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Conversation:
     """One patient's chat. `version` guards against two writers.
 
@@ -66,7 +67,7 @@ class Conversation:
     coach: "Conversation | None" = None
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Context:
     """What a step may look at beside the conversation. The shell reads it from the record.
 
@@ -87,7 +88,7 @@ class Context:
     coming: tuple[tuple[str, datetime], ...] = ()  # flows planned next, soonest first
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class PromptDue:
     """A planned prompt's time has come. `parts` are (flow, values); several when merged."""
 
@@ -98,7 +99,7 @@ class PromptDue:
     closes: datetime
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Heard:
     """A message came in and was read. `by` is "patient" or "coach"."""
 
@@ -108,7 +109,7 @@ class Heard:
     answer: str | None = None  # ready answer to a question, in the writer's language
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class TimeUp:
     """A timer rang: look at nudges, silence and waiting flows at `now`."""
 
@@ -116,7 +117,7 @@ class TimeUp:
 Event = PromptDue | Heard | TimeUp
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Say:
     """A message to send. The text is made later, from the wording and the patient's values."""
 
@@ -130,7 +131,7 @@ class Say:
     text: str | None = None  # ready text (an answer): used instead of the wording line
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Copy:
     """A copy for the coach of what the patient was told or answered; consent decides if it goes."""
 
@@ -141,7 +142,7 @@ class Copy:
     discreet: str | None = None  # the line for a coach who may not see health answers
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Record:
     """A countdown item changed: done, not_done, not_needed, ..."""
 
@@ -150,7 +151,7 @@ class Record:
     by: str = "patient"
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class LearnFact:
     """The patient told a fact that the record should keep."""
 
@@ -158,7 +159,7 @@ class LearnFact:
     value: str
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Escalate:
     """Open an escalation, or join the one that is open."""
 
@@ -168,7 +169,7 @@ class Escalate:
     answers: Mapping[str, str] = field(default_factory=dict)  # since when, how high, where
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class SetStopped:
     """The patient opted out (True) or came back (False)."""
 
@@ -176,7 +177,7 @@ class SetStopped:
     who: str = "patient"  # or "coach": only the coach's own messages stop
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class SetLanguage:
     """The patient chose a language."""
 
@@ -186,7 +187,7 @@ class SetLanguage:
 Effect = Say | Copy | Record | LearnFact | Escalate | SetStopped | SetLanguage
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Turn:
     """The outcome of one step. `wake_at` is when TimeUp must next be given, or None."""
 

@@ -8,19 +8,24 @@ import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING, Field, fields
 from datetime import datetime
+from functools import lru_cache
 from operator import attrgetter
 from typing import Any
 
+from bot.core.changed import replace
 from bot.core.conversation import Conversation, OpenQuestion, WaitingFlow
 from bot.core.protocol import Priority
+from bot.core.same import Same
 
+_Kind = Conversation | OpenQuestion | WaitingFlow
 _KINDS = (Conversation, OpenQuestion, WaitingFlow)
 _NEVER = object()  # equals no value: a field without a default is always written
 _MOMENTS = frozenset({"asked_at", "rung_at", "closes", "ask_again_at", "not_before"})
 _ENTRIES = (("interrupted", OpenQuestion), ("recent", OpenQuestion), ("waiting", WaitingFlow))
-_AT_HAND = 1000
-# What was just read and stays as it is need not be put into words again to be written.
-_as_read: dict[int, tuple[object, dict[str, object]]] = {}
+_AT_HAND = 1000  # turns; some 10 kB each, words included
+# A chat that this process wrote it need not read out of its text again. The text itself is the key,
+# so one that anybody else has moved on meanwhile is not found.
+_at_hand: dict[str, Conversation] = {}
 _encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 
 
@@ -37,7 +42,9 @@ _GETTERS = {kind: attrgetter(*_NAMES[kind]) for kind in _KINDS}
 
 def conversation_to_json(conversation: Conversation) -> str:
     """The conversation as compact JSON. Instants keep their offset, sets are sorted."""
-    return _encode(dict(_written(conversation)))
+    text = _encode(dict(_written(conversation)))
+    _keep_at_hand(text, conversation)
+    return text
 
 
 def conversation_from_json(text: str, version: int | None = None) -> Conversation:
@@ -46,13 +53,22 @@ def conversation_from_json(text: str, version: int | None = None) -> Conversatio
     A field that the text lacks has its default; one that this version does not know raises
     TypeError, so that no state is dropped unseen. `version` is given where it is kept beside it.
     """
-    raw = json.loads(text)
-    if version is not None:
-        raw["version"] = version
-    return _to_conversation(raw)
+    found = _at_hand.get(text)
+    if found is None:
+        found = _to_conversation(json.loads(text))
+        _keep_at_hand(text, found)
+    if version is None or version == found.version:
+        return found
+    return replace(found, version=version)
 
 
-def _written(thing: Conversation | OpenQuestion | WaitingFlow) -> Iterator[tuple[str, object]]:
+def _keep_at_hand(text: str, conversation: Conversation) -> None:
+    if len(_at_hand) >= _AT_HAND:
+        _at_hand.clear()
+    _at_hand[text] = conversation
+
+
+def _written(thing: _Kind) -> Iterator[tuple[str, object]]:
     kind = type(thing)
     values = _GETTERS[kind](thing)
     for name, value, default in zip(_NAMES[kind], values, _DEFAULTS[kind], strict=True):
@@ -67,13 +83,23 @@ def _plain(value: object) -> object:
     return dict(value) if isinstance(value, Mapping) else value
 
 
-def _nested(thing: Any) -> dict[str, object]:  # noqa: ANN401 - one of _KINDS
-    known = _as_read.get(id(thing))
-    return known[1] if known and known[0] is thing else dict(_written(thing))
+def _nested(thing: _Kind) -> dict[str, object]:
+    return _in_words(Same(thing))
+
+
+@lru_cache(maxsize=4096)  # most of a chat stays as it is from turn to turn
+def _in_words(thing: Same[_Kind]) -> dict[str, object]:
+    return dict(_written(thing.it))
+
+
+def _as_it_is(value: object) -> object:
+    return value
 
 
 _PLAIN: dict[type, Callable[[Any], object]] = {
     **dict.fromkeys(_KINDS, _nested),
+    **dict.fromkeys((str, int, bool, type(None), Priority), _as_it_is),
+    dict: dict,
     datetime: datetime.isoformat,
     frozenset: sorted,
     tuple: lambda entries: [_nested(entry) for entry in entries],
@@ -97,8 +123,4 @@ def _entry(kind: Any, raw: dict[str, Any]) -> Any:  # noqa: ANN401 - one of _KIN
         rich[name] = datetime.fromisoformat(raw[name]) if raw[name] else None
     if "priority" in raw:
         rich["priority"] = Priority(raw["priority"])
-    made = kind(**rich)
-    if len(_as_read) >= _AT_HAND:
-        _as_read.clear()
-    _as_read[id(made)] = (made, raw)
-    return made
+    return kind(**rich)

@@ -1,6 +1,5 @@
 """Silence: when a question is nudged, when the coach is asked, when the nurse sees it."""
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from bot.core.changed import replace
@@ -10,13 +9,14 @@ from bot.core.dialogue_walk import close, leave_unanswered, topic_values
 from bot.core.flow import Flow, FlowBook, Silence
 from bot.core.protocol import Priority
 from bot.core.quiet import is_quiet, next_waking
+from bot.core.value import value
 
 UNSET = Silence(nudge_after=24 * 60, nudges=0)  # a question without a ladder ends after a day
 SHORTEST = 10  # minutes; tightening never goes below this, or below the ladder's own figure
 AGAIN, NUDGE, COACH, NURSE = "again", "nudge", "coach", "nurse"
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Rung:
     """The next thing that happens to an unanswered question, and when."""
 

@@ -1,7 +1,7 @@
 """From one line of the protocol to its dated occurrences, before quiet hours and lateness count."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, datetime
 
 from bot.core.arrival import arrival
@@ -9,12 +9,13 @@ from bot.core.countdown import day_offset, elapsed, instant
 from bot.core.fasting import cut_offs, start_of
 from bot.core.protocol import Anchor, Candidate, MedicineHold, Prompt, Rules, Surgery, When
 from bot.core.quiet import end_of_day
+from bot.core.value import value
 
 MORNING_WASH_LEAD = 90  # minutes from the morning wash to the arrival; common practice, no source
 CALENDAR = frozenset({Anchor.SURGERY_DATE, Anchor.WASH_DAY, Anchor.LAST_DOSE})
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Occurrence:
     """One prompt on one day. `due` is None while it waits for the start time."""
 
@@ -33,7 +34,7 @@ class Occurrence:
         return None if self.prompt.item is None else self.prompt.item.format_map(dict(self.values))
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class _Base:
     """One day that a calendar prompt counts from, with what tells it apart."""
 

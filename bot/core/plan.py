@@ -1,21 +1,31 @@
 """Makes a patient's dated countdown from protocol, rules, the patient's record and the surgery."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, time
 from functools import lru_cache
+from types import MappingProxyType
 
 from bot.core.catching_up import spread
 from bot.core.countdown import day_offset, elapsed, instant, local_date
 from bot.core.facts import derive_facts, wanted
 from bot.core.occurrences import Occurrence, hold_values, occurrences
-from bot.core.placing import Place, place
+from bot.core.placing import Meant, Place, meant, place
 from bot.core.planned import Countdown, NotPlanned, PlannedPrompt
-from bot.core.protocol import Anchor, Candidate, Priority, Protocol, Rules, Surgery
+from bot.core.protocol import (
+    Anchor,
+    Candidate,
+    MedicineHold,
+    Priority,
+    Protocol,
+    Rules,
+    Surgery,
+)
 from bot.core.quiet import keep_daily_limit
 from bot.core.same import Same
 
 NURSE_TOLD_BY = time(12, 0)  # the day before, when the start is still missing
 _Rank = tuple[int, datetime, int]  # priority, time first meant, place in the protocol
+NOTHING: Mapping[str, datetime] = MappingProxyType({})
 _RANK = {priority: rank for rank, priority in enumerate(Priority)}
 
 
@@ -26,23 +36,27 @@ def make_countdown(
     surgery: Surgery,
     now: datetime,
     sent: Sequence[tuple[str, datetime]] = (),
+    put_off: Mapping[str, datetime] = NOTHING,
 ) -> Countdown:
     """Plan every prompt of `protocol` for this patient, none before enrolment or before `now`.
 
     Candidate facts should already hold the defaults of the content. `sent` are (recipient, instant)
-    of messages that already went out; they count towards the daily limit.
+    of messages that already went out; they count towards the daily limit. `put_off` are the times
+    that an earlier plan gave what it spread over later days, by the key of the part.
     """
-    here = Place(rules, candidate, surgery, elapsed(max(now, candidate.enrolled_at), 0))
-    wished = _wished(protocol, here)
-    past_holds, current = _split_past_holds(wished, here)
-    outcomes = [(occurrence, place(occurrence, here)) for occurrence in current]
+    here = Place(rules, surgery, candidate.dawn_agreed)
+    horizon = elapsed(max(now, candidate.enrolled_at), 0)
+    past_holds, current = _split_past_holds(_wished(protocol, here, candidate), here, horizon)
+    outcomes = [
+        (it.occurrence, place(it, here, horizon, put_off.get(it.occurrence.key))) for it in current
+    ]
     rest = [outcome for _, outcome in outcomes if isinstance(outcome, NotPlanned)]
     return Countdown(
         prompts=_within_limit(outcomes, here, sent),
         waiting=_because(rest, "start_unknown"),
         missed=(*past_holds, *_because(rest, "too_late", "quiet_hours")),
         skipped=_because(rest, "not_needed"),
-        nurse_due=_nurse_due(here),
+        nurse_due=_nurse_due(here, horizon),
     )
 
 
@@ -61,36 +75,64 @@ def _facts_read(same: Same[Protocol]) -> frozenset[str]:
 def lines_for(protocol: Protocol, candidate: Candidate, surgery: Surgery) -> tuple[bool, ...]:
     """Of each line of the protocol, whether its conditions hold: all that facts do to a plan."""
     facts = derive_facts(candidate, surgery)
-    return tuple(wanted(p.only_if, p.not_if, facts) for p in protocol.prompts)
+    return tuple(
+        not (p.only_if or p.not_if) or wanted(p.only_if, p.not_if, facts) for p in protocol.prompts
+    )
 
 
-def _wished(protocol: Protocol, here: Place) -> list[Occurrence]:
+def _wished(protocol: Protocol, here: Place, candidate: Candidate) -> list[Meant]:
     """Give all occurrences meant for this patient, in protocol order."""
-    lines = lines_for(protocol, here.candidate, here.surgery)
+    lines = lines_for(protocol, candidate, here.surgery)
+    dated = _dated(
+        Same(protocol), Same(here.rules), here.surgery,
+        candidate.enrolled_at, candidate.holds, candidate.dawn_agreed,
+    )  # fmt: skip
     return [
-        occurrence
-        for prompt, is_for in zip(protocol.prompts, lines, strict=True)
-        if is_for and (prompt.to != "coach" or here.candidate.has_coach)
-        for occurrence in occurrences(prompt, here.rules, here.candidate, here.surgery)
-        if not (prompt.skip_if_done and occurrence.item in here.candidate.done)
+        it
+        for prompt, is_for, days in zip(protocol.prompts, lines, dated, strict=True)
+        if is_for and (prompt.to != "coach" or candidate.has_coach)
+        for it in days
+        if it.item not in candidate.done
     ]
 
 
+@lru_cache(maxsize=256)
+def _dated(
+    protocol: Same[Protocol],
+    rules: Same[Rules],
+    surgery: Surgery,
+    enrolled_at: datetime,
+    holds: tuple[MedicineHold, ...],
+    dawn_agreed: bool,
+) -> tuple[tuple[Meant, ...], ...]:
+    """Date each line of the protocol for one patient, whatever is known of them beside.
+
+    Kept because a patient's answers, each of which may plan anew, come one upon the other.
+    """
+    here = Place(rules.it, surgery, dawn_agreed)
+    nobody = Candidate(enrolled_at, holds=holds, dawn_agreed=dawn_agreed)
+    return tuple(
+        tuple(meant(each, here) for each in occurrences(prompt, rules.it, nobody, surgery))
+        for prompt in protocol.it.prompts
+    )
+
+
 def _split_past_holds(
-    wished: Iterable[Occurrence], here: Place
-) -> tuple[list[NotPlanned], list[Occurrence]]:
+    wished: Iterable[Meant], here: Place, horizon: datetime
+) -> tuple[list[NotPlanned], list[Meant]]:
     """Take out what can no longer be said about a last dose that is past; the nurse gets a line.
 
     One line per medicine, whatever the number of prompts about it. Prompts about that medicine that
     are still to come stay planned.
     """
-    today = local_date(here.horizon, here.surgery.zone)
+    today = local_date(horizon, here.surgery.zone)
     past: dict[tuple[str, str], NotPlanned] = {}
-    current: list[Occurrence] = []
-    for occurrence in wished:
+    current: list[Meant] = []
+    for it in wished:
+        occurrence = it.occurrence
         hold = occurrence.hold
         if hold is None or hold.last_dose_on >= today or occurrence.due is None:
-            current.append(occurrence)
+            current.append(it)
             continue
         prompt = occurrence.prompt
         values = hold_values(hold)
@@ -100,8 +142,8 @@ def _split_past_holds(
                 prompt.id, prompt.flow, "medicine_date_past", occurrence.due, values, occurrence.key
             ),
         )
-        if occurrence.due >= here.horizon:
-            current.append(occurrence)
+        if occurrence.due >= horizon:
+            current.append(it)
     return list(past.values()), current
 
 
@@ -141,9 +183,9 @@ def _because(rest: Iterable[NotPlanned], *reasons: str) -> tuple[NotPlanned, ...
     return tuple(outcome for outcome in rest if outcome.reason in reasons)
 
 
-def _nurse_due(here: Place) -> datetime | None:
+def _nurse_due(here: Place, horizon: datetime) -> datetime | None:
     """Give by when the nurse is told that the start is missing: noon the day before, or at once."""
     if here.surgery.starts_at is not None:
         return None
     noon = instant(day_offset(here.surgery.on, -1), NURSE_TOLD_BY, here.surgery.zone)
-    return max(noon, here.horizon)
+    return max(noon, horizon)

@@ -1,13 +1,14 @@
 """The outcome of planning: dated prompts, what waits, what can no longer be done."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 
 from bot.core.protocol import Late, Priority
+from bot.core.value import value
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Part:
     """One prompt inside a planned message."""
 
@@ -19,7 +20,7 @@ class Part:
     catch_up: bool = False  # comes later than first meant, after a late enrolment
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class PlannedPrompt:
     """One message to come. `key` is unique within the countdown and stable across re-planning."""
 
@@ -33,7 +34,7 @@ class PlannedPrompt:
     time_critical: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class NotPlanned:
     """A prompt that has no time: it waits for something, or it is too late for it."""
 
@@ -45,7 +46,7 @@ class NotPlanned:
     key: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Countdown:
     """A patient's dated countdown."""
 

@@ -5,9 +5,11 @@ Dates are local calendar dates of the hospital's zone; instants are timezone-awa
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date, datetime, time
 from enum import StrEnum
+
+from bot.core.value import value
 
 FactValue = bool | int | str
 
@@ -41,7 +43,7 @@ class Late(StrEnum):
     NURSE = "nurse"  # not sent; listed for the nurse
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class FactTest:
     """One condition on one fact: equal to one of `values`, or at least / below a number."""
 
@@ -51,7 +53,7 @@ class FactTest:
     below: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class When:
     """A moment relative to an anchor.
 
@@ -70,7 +72,7 @@ class When:
     last_day: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Prompt:
     """One line of the protocol: which flow opens, for whom, when, and until when it still helps."""
 
@@ -91,7 +93,7 @@ class Prompt:
     source_line: int = 0
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Protocol:
     """The hospital's countdown for one kind of operation, or one surgeon's own."""
 
@@ -108,7 +110,7 @@ def protocol_for(protocols: Mapping[str, Protocol], joint: str, surgeon: str) ->
     return next(own, protocols[joint])
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class OfficeHours:
     """When a phone is answered: weekday (Monday is 0) -> (opens, closes), local; closed dates."""
 
@@ -116,7 +118,7 @@ class OfficeHours:
     holidays: frozenset[date] = frozenset()
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Phones:
     """The numbers a patient is told to call. Display text, as the hospital writes them."""
 
@@ -127,7 +129,7 @@ class Phones:
     crisis: str = "988"
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Rules:
     """What the hospital and the surgeon set for themselves. Defaults and sources: flows/rules/."""
 
@@ -155,9 +157,9 @@ class Rules:
     values: Mapping[str, str] = field(default_factory=dict)  # further placeholders for the texts
 
 
-def names_the_surgeon(value: str) -> bool:
+def names_the_surgeon(name: str) -> bool:
     """Say whether a further value is the surgeon's name in another language: `surgeon_es`."""
-    return value.startswith("surgeon_")
+    return name.startswith("surgeon_")
 
 
 def rules_of(rules: Rules, surgeon: str) -> Rules:
@@ -171,7 +173,7 @@ def rules_of(rules: Rules, surgeon: str) -> Rules:
     return replace(rules, surgeon=surgeon, values=others)
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Surgery:
     """A planned operation: a local date and, once known, a local start time."""
 
@@ -183,7 +185,7 @@ class Surgery:
     arrive_at: time | None = None  # set by the hospital; otherwise derived from the start
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class MedicineHold:
     """A medicine that a named prescriber told the patient to stop, with the last dose."""
 
@@ -194,7 +196,7 @@ class MedicineHold:
     last_dose_at: time | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Candidate:
     """The patient as the countdown needs to know them."""
 

@@ -1,14 +1,15 @@
 """The record as values: what the store hands out and the services work with."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, datetime
 
 from bot.core.copies import CopyLevel
 from bot.core.protocol import Surgery
+from bot.core.value import value
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Party:
     """Who is behind an address: a patient, or the coach of one."""
 
@@ -24,7 +25,7 @@ class Party:
         return "patient" if self.coach is None else "coach"
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class PatientRecord:
     """A patient as enrolled."""
 
@@ -41,7 +42,7 @@ class PatientRecord:
         return self.name.split()[0]
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class CoachRecord:
     """A coach, with the consent that governs what they get."""
 
@@ -63,7 +64,7 @@ class CoachRecord:
         return self.joined_at is not None and self.left_at is None and not self.stopped
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Operation:
     """A patient's surgery in the record."""
 
@@ -76,7 +77,7 @@ class Operation:
     nurse_due: datetime | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class OnCall:
     """One contact who is told of escalations."""
 
@@ -85,7 +86,7 @@ class OnCall:
     address: str
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class ItemStatus:
     """One countdown item: what was recorded, by whom, when."""
 
@@ -95,7 +96,7 @@ class ItemStatus:
     at: datetime
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Message:
     """One message out, as the outbox knows it."""
 
@@ -120,7 +121,7 @@ class Message:
     claimed_by: int | None = None  # the worker that tries or tried it last
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class ThreadLine:
     """One line of a thread, either way."""
 

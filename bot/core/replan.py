@@ -6,25 +6,26 @@ changes nothing.
 """
 
 from collections.abc import Iterable, Mapping, Sequence, Set
-from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from bot.core.changed import replace
 from bot.core.planned import Countdown, NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Priority
+from bot.core.value import value
 
 _NEVER = datetime.min.replace(tzinfo=UTC)
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class StoredPrompt:
     """A planned prompt on record. `settled`: it was sent, or given up for good and reported."""
 
     prompt: PlannedPrompt
     settled: bool = False
+    sent_at: datetime | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Replan:
     """What to do to the record. Keys are those of the messages."""
 
@@ -33,6 +34,17 @@ class Replan:
     cancel: tuple[str, ...] = ()
     retime: tuple[PlannedPrompt, ...] = ()  # same key; other time, parts or window
     missed: tuple[NotPlanned, ...] = ()  # for the nurse; what was settled already is left out
+
+
+def put_off(stored: Iterable[StoredPrompt]) -> dict[str, datetime]:
+    """The times given to what is still to come later than first meant, by the key of the part."""
+    return {
+        part.key: one.prompt.due
+        for one in stored
+        if not one.settled
+        for part in one.prompt.parts
+        if part.catch_up
+    }
 
 
 def replan(stored: Sequence[StoredPrompt], new: Countdown, now: datetime) -> Replan:

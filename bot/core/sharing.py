@@ -8,12 +8,12 @@ No published source sets these rules; they are this project's choice.
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
 from bot.core.choice_words import plain
 from bot.core.record import Party
+from bot.core.value import value
 
 ASK_FOR = timedelta(hours=2)  # how long "who is this about?" stands before a nurse reads the text
 APART = timedelta(hours=1)  # questions put closer together than this can be mixed up
@@ -31,7 +31,7 @@ class Says(StrEnum):
     OTHER = "other"
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Person:
     """One of the people behind an address, with the whole name. `of` is a coach's patient."""
 
@@ -40,7 +40,7 @@ class Person:
     of: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Owner:
     """A person of a shared phone as this text finds them."""
 
@@ -52,7 +52,7 @@ class Owner:
     talking: bool = False  # the question was put in reply to a text of theirs
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Decision:
     """What becomes of a text: read in full as that of `heard`; escalated for each of `warned`.
 

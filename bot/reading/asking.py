@@ -50,7 +50,15 @@ _OWNERS = word_set("my mi")
 _PLANS = word_set(
     "operation surgery procedure appointment date replacement cirugia operacion cita fecha"
 )
+_REPORTED = word_set("nomas solo nada todo anda esta tiene amanecio")
 _SUPPOSING = word_set("si cuando if")
+_STATES = word_set(
+    "tengo estoy ando llevo traigo amaneci tuve sigo empece ive im theres hes shes vomite toso"
+)
+_HAVING = word_set("have has had am was got feel feels keep keeps woke started fell been cant")
+_ASKS_ON = frozenset({("tengo", "que"), ("he", "de")})  # "he de avisar"
+_NO_HABITS = word_set("debo puedo tengo vengo no lo voy")
+_MUST = word_set("debo puedo llamo aviso quien hago cual donde cuanto cuantas cuantos")
 
 
 def suppose_questions(words: Sequence[Word], mentions: Sequence[Mention]) -> None:
@@ -76,9 +84,38 @@ def _sentences(words: Sequence[Word]) -> list[tuple[int, int]]:
 def _is_general(words: Sequence[Word], begin: int, end: int) -> bool:
     texts = [w.text for w in words[begin:end] if not w.separates]
     asked = words[end - 1] is QUESTION
-    if not texts or not (_opens(texts, asked) or _has_subject(texts, asked)):
+    if not texts or (_is_passed_on(texts) and not asked):
         return False
-    return not _claims(texts)
+    if not (_opens(texts, asked) or _has_subject(texts, asked)):
+        return False
+    return not _claims(texts) and not _tells_behind(words[begin:end])
+
+
+def _states(opening: str, following: str) -> bool:
+    """True for the "I have" and "he tenido" that open a statement."""
+    if (opening, following) in _ASKS_ON:
+        return False
+    own = opening in _STATES or (opening, following) == ("he", "tenido")
+    return own or (opening in _SUBJECTS and following in _HAVING)
+
+
+def _tells_behind(words: Sequence[Word]) -> bool:
+    """True for "what should I do, I have been vomiting": a statement behind the question."""
+    texts = [w.text for w in words]
+    if not _IF.isdisjoint(texts):
+        return False
+    for at in range(1, len(texts) - 1):
+        opening, following = texts[at], texts[at + 1]
+        if following == "been" and opening in ("have", "has", "had") and "i" in texts[at - 2 : at]:
+            return True
+        if words[at - 1] is COMMA and _states(opening, following):
+            return True
+    return False
+
+
+def _is_passed_on(texts: list[str]) -> bool:
+    """True for "que nomas tiene calentura": what the patient says, passed on by another."""
+    return texts[0] == "que" and not _REPORTED.isdisjoint(texts[1:2])
 
 
 def _opens(texts: list[str], asked: bool) -> bool:
@@ -104,8 +141,17 @@ def _tells_when_or_what(texts: list[str]) -> bool:
     if texts[0] == "what":
         return second in _TELLERS and _MODALS.isdisjoint(texts[2:3])
     since = texts[0] in ("desde", "hasta") and second == "que"
-    came_to = texts[0] == "cuando" and second in _CAME_TO
-    return since or came_to or (texts[0] == "when" and second in _SUBJECTS)
+    since = since or (texts[0] == "cuando" and second in _CAME_TO)
+    return since or (texts[0] == "when" and second in _SUBJECTS) or _tells_of_a_habit(texts)
+
+
+def _tells_of_a_habit(texts: list[str]) -> bool:
+    """True for "cuando orino me quema" and "cuando me levanto me mareo"."""
+    if texts[0] != "cuando":
+        return False
+    verb = texts[2] if texts[1:2] == ["me"] and len(texts) > 2 else [*texts, ""][1]
+    asks = not _MUST.isdisjoint(texts[2:])  # "cuando toso, a quien llamo"
+    return verb.endswith("o") and verb not in _NO_HABITS and not asks
 
 
 def _has_subject(texts: list[str], asked: bool) -> bool:

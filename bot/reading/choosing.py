@@ -3,6 +3,7 @@
 import re
 
 from bot.reading.phrases import word_set
+from bot.reading.reading import Asked
 from bot.reading.understood import Understood
 
 LARGEST_CHOICE = 20
@@ -22,7 +23,19 @@ _AROUND = word_set(
     "you gracias senorita senora senor dear maam sir ok numeros opciones las los puse pongo marco "
     "son answers mine would say guess think hon sweetie ambas ambos dos porfa porfis mijo mija "
     "mijita hija hijo should will quedo voy pues n elijo nomas entonces seria "
-    "mejor lista segun muchas"
+    "mejor lista segun muchas reckon he she says say said dice que chooses picks choose hermano "
+    "hermana er make it id lets give me mi punto ponme ponle pongale deme dame diria con my mum "
+    "dad mom"
+)
+_SAID_AROUND = word_set(  # said around a choice that was asked for
+    "ahi also am amiga amigo anoteme apunteme be best box bueno check choosing circle claro con "
+    "creo dame darling daughter decidi decidimos definitely definitivamente deme dice digo dijo "
+    "diria down duda either elegimos er escogemos fine first for gimme give going good gusta "
+    "gustaria he hermana hermano honey hubby hun husband id ill im ire it item ive last let "
+    "lets letter looks love ma make mama mark marque maybe me mi mom nena of okay okey papa "
+    "para picking plus pongale pongame prefer prefiero probably put que quedamos reckon said "
+    "says sea see selection senores she si sin sounds sure take taking tambien that thatd then "
+    "there they tick ticking to tomo uh um us vale vote voto we well wife yeah yep yes yo"
 )
 _LISTED = re.compile(r"\d{1,2}(?:,\d{1,2})+\Z")  # "1,2,5"
 _BOTH = ("los", "las")
@@ -33,6 +46,7 @@ def chosen(reply: Understood) -> tuple[int, ...]:
     """The choices made, in the order typed; () when the reply is more than a choice."""
     if tuple(word.text for word in reply.words[:2]) == ("no", "one"):
         return ()  # "no one" is nobody, not choice number one
+    around = _AROUND | _SAID_AROUND if reply.asked is Asked.CHOICE else _AROUND
     numbers = {n.start: int(n.value) for n in reply.numbers if not n.decimal}
     inside = {i for n in reply.numbers for i in range(n.start, n.end)}
     picks: list[int] = []
@@ -41,7 +55,7 @@ def chosen(reply: Understood) -> tuple[int, ...]:
         if (picks and word.text in _NOUN_ONE) or (word.text == "dos" and before in _BOTH):
             continue
         here = _picked_at(at, word.text, numbers)
-        if not here and at not in inside and word.text not in _AROUND and not word.separates:
+        if not here and at not in inside and word.text not in around and not word.separates:
             return ()
         picks += here
     return tuple(dict.fromkeys(picks))

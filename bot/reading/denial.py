@@ -5,10 +5,11 @@ from bot.reading.matching import Match
 from bot.reading.people import is_left_out
 from bot.reading.phrases import word_set
 from bot.reading.tokens import COMMA, QUESTION, STOP
-from bot.reading.walk import Walk, new_clause, or_ahead
+from bot.reading.walk import Walk, is_relative, new_clause, or_ahead
 
 DIRE = ("emergency.", "self_harm")
 NEGATION_REACH = 7  # words between a "no" and what it denies
+_NOR = word_set("ni nor tampoco")
 _NO_AGAIN = word_set("nada jamas nunca nothing none never")  # "no quiero despertar jamas"
 
 
@@ -56,7 +57,8 @@ def negate(walk: Walk, event: Match) -> None:
         return
     if event.start < walk.masked_until:
         return
-    if walk.no == 2 or (walk.thought and event.concept == "mod.neg") or undoes(walk, event):
+    again = walk.no == 2 or (walk.thought and event.concept == "mod.neg")
+    if (again and walk.words[event.start].text not in _NOR) or undoes(walk, event):
         walk.no, walk.thought = 0, False  # "I wouldn't say I have no cough"
         walk.last_no = 0
         return
@@ -114,6 +116,8 @@ def restart(walk: Walk, event: Match) -> None:
     if walk.mentions and event.end <= walk.mentions[-1].end:
         return  # the "my" of "broke my leg"
     if walk.words[event.start].text in ("yo", "me") and is_left_out(walk, event):
+        return
+    if is_relative(walk, event):
         return
     if is_inverted(walk, event):
         walk.no, walk.no_end, walk.listed = 1, event.end, False
@@ -196,6 +200,7 @@ FILLERS = _LISTED_WITH | word_set(
     "come comes down so much as lick peep speck "
     "ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
     "persistent frequent stained tinged exhibit exhibits indication dull sensation lower upper "
+    "llega llego reach reaches reached amount amounts count counts cuenta tenga diga "
     "tiene tienen tuve tuvo tenia tenido tenemos tuvimos han hemos habia haya hubo le les nos se "
     "presentado presenta padece sufre noto nota notado visto siente sienten sentia da dan dio dado "
     "salio salido aparecido estado esta estan anda "

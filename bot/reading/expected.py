@@ -3,6 +3,7 @@
 from bot.reading.choosing import chosen
 from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading, Symptom
+from bot.reading.stopping import is_not_stopped
 from bot.reading.tokens import STOP
 from bot.reading.understood import Understood
 
@@ -16,6 +17,11 @@ def answer_to_question(reply: Understood) -> Reading | None:
     if reading is None and (picks := chosen(reply)) and _takes_choices(reply):
         return Reading(Act.CHOICE, choices=picks, because=(reply.whole,))
     return reading
+
+
+def picked_plainly(reply: Understood) -> Reading | None:
+    """The choice in "put me down for 2", whatever else "put me down" may mean."""
+    return _picked(reply) if reply.asked is Asked.CHOICE else None
 
 
 def _takes_choices(reply: Understood) -> bool:
@@ -65,6 +71,7 @@ def _symptom_check(reply: Understood) -> Reading | None:
         return Reading(Act.SYMPTOM, (Symptom.UNWELL,), alert=True, because=(reply.whole,))
     supposed = reply.says("mod.suppose") and any(m.supposed for m in reply.mentions)
     yes = _says_yes(reply) and not _only_ok(reply) and not supposed
+    yes = yes and not _yes_that_leads_on(reply)
     no, good = says_no(reply), reply.says("act.all_good")
     denied = _denies(reply)
     if (corrected := _corrected(reply)) is not None:
@@ -103,11 +110,26 @@ def _denies(reply: Understood) -> bool:
 
 def _corrected(reply: Understood) -> Reading | None:
     """What "oops, I meant no" and "well, actually yes" make of the answer before them."""
-    if reply.says("act.actually_yes"):
+    if reply.says("act.actually_yes") and not _yes_that_leads_on(reply):
         return _alarm(reply, "act.actually_yes")
     if reply.says("act.actually_no"):
         return Reading(Act.ALL_CLEAR, because=reply.quote("act.actually_no"))
     return None
+
+
+def _yes_that_leads_on(reply: Understood) -> bool:
+    """True for "hoy si ando bien" and "ahora si sin fiebre": no yes to a question."""
+    for match in reply.matches:
+        if match.concept == "act.actually_yes":
+            last = reply.words[match.end - 1].text
+            ahead = {w.text for w in reply.words[match.end : match.end + 2]}
+            if last not in ("si", "yes") or ahead.isdisjoint(_LEADS_ON):
+                return False
+    told = reply.says("act.all_good", "act.no") or _denies(reply)
+    return told and reply.says("act.actually_yes")
+
+
+_LEADS_ON = word_set("ando estoy amaneci me sin todo bien mejor im feeling fine better good sigo")
 
 
 def _says_yes(reply: Understood) -> bool:
@@ -171,7 +193,8 @@ def _medicine_stop(reply: Understood) -> Reading | None:
     if _kept_as_told(reply):
         return Reading(Act.DONE, because=reply.quote("act.stopped", "act.done", "act.yes_short"))
     taking = ("act.still_taking", "act.told_to_keep")
-    if reply.says(*taking) or (reply.says("act.not_done") and not reply.says("act.stopped")):
+    goes_on = reply.says("act.not_done") and not reply.says("act.stopped")
+    if reply.says(*taking) or is_not_stopped(reply) or goes_on:
         return Reading(Act.NOT_DONE, alert=True, because=reply.quote(*taking, "act.not_done"))
     stopped = reply.says("act.stopped")
     if stopped or reply.says("act.done"):
@@ -192,11 +215,11 @@ def _yes_no(reply: Understood) -> Reading | None:
         return pick
     if reply.says("act.dont_know"):
         return None
-    if reply.says("act.no", "act.no_ride") or reply.whole_message("no"):
+    if reply.says("act.no", "act.no_ride", "act.not_arranged") or reply.whole_message("no"):
         return Reading(Act.DENY, because=reply.quote("act.no") or (reply.whole,))
-    if _says_yes(reply) or reply.says("act.all_good", "act.done", "act.yes_short"):
-        because = reply.quote("mod.yes", "act.yes", "act.yes_short", "act.all_good", "act.done")
-        return Reading(Act.AFFIRM, because=because)
+    good = ("act.arranged", "act.yes_short", "act.all_good", "act.done")
+    if _says_yes(reply) or reply.says(*good):
+        return Reading(Act.AFFIRM, because=reply.quote("mod.yes", "act.yes", *good))
     if reply.says("act.not_done"):
         return Reading(Act.DENY, because=reply.quote("act.not_done"))
     return None

@@ -27,6 +27,8 @@ def caught_in_net(reply: Understood, reading: Reading) -> Reading:
     if reading.alert or reading.act in _LEFT_ALONE or not reply.hints:
         return reading
     distress = _named(reply, "unsure.distress")
+    if reply.asked is Asked.WASH:
+        distress = [h for h in distress if h.words not in _COUNTS]  # "bathed twice"
     body = _named(reply, "unsure.body")
     if not _hints_enough(reply, reading, distress, body):
         return reading
@@ -65,9 +67,9 @@ def _hints_enough(
         return True
     if usual or not distress or reading.act in (Act.NOT_DONE, Act.NUMBER):
         return False
-    if body:
-        return True
     hurt = any(h.words not in _COUNTS for h in distress)  # "bathed twice" hurts nobody
+    if body:
+        return hurt or reading.act is not Act.DONE
     return hurt and not _SELF.isdisjoint(reply.whole.split())
 
 

@@ -11,7 +11,10 @@ _AFTER_READING = word_set(
     "f c degrees degree grados fahrenheit this tonight today so now again pm am help"
 )
 _DEGREES = word_set("degrees grados degree grado deg")
-_TENTHS = frozenset({"tenths", "tenth", "decimas", "decima"})
+_TENTHS = word_set(  # the lines of a glass thermometer are tenths
+    "tenths tenth decimas decima decimos decimo decimitas lineas linea lineitas rayas rayitas raya "
+    "rayita lines line ticks notches marks"
+)
 _HALF = frozenset({"half", "medio", "media", "1/2"})
 _ARTICLE = frozenset({"a", "un", "una"})
 _HUNDRED = frozenset({"hundred", "cien", "ciento"})
@@ -111,13 +114,13 @@ _ONES = {
             "zero/oh/cero",
             "one/uno",
             "two/dos",
-            "three/tres",
-            "four/cuatro",
-            "five/cinco",
-            "six/seis",
-            "seven/siete",
-            "eight/ocho",
-            "nine/nueve",
+            "three/tres/tre",
+            "four/cuatro/quatro",
+            "five/cinco/sinco",
+            "six/seis/sei/ceis/seiz/seys",
+            "seven/siete/siet/ciete",
+            "eight/ocho/hocho",
+            "nine/nueve/nuebe",
         ]
     )
     for w in pair.split("/")
@@ -173,7 +176,7 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
         return None
     place = at + 1 if first in _ARTICLE and hundred_ahead else at
     total, tens = 0.0, False
-    while place < len(words):
+    while place < len(words) and not (total and _are_tenths(words, place)):
         value = named.get(words[place].text, _lone_digit(words[place].text, total))
         grown = _grow(total, value) if value is not None else None
         if value is None or grown is None:
@@ -185,8 +188,15 @@ def _spoken(words: Sequence[Word], at: int, named: Mapping[str, float]) -> Numbe
     return _close(words, at, place, total, named, tens)
 
 
+def _are_tenths(words: Sequence[Word], place: int) -> bool:
+    """True for the "ocho" of "cien ocho decimas"."""
+    return place + 1 < len(words) and words[place + 1].text in _TENTHS
+
+
 def _lone_digit(text: str, total: float) -> float | None:
-    """The 2 of "ciento 2"."""
+    """The 2 of "ciento 2", the 1 of "ciento un grados"."""
+    if total == 100 and text == "un":
+        return 1.0
     return float(text) if total >= 100 and len(text) == 1 and text.isdigit() else None
 
 
@@ -222,7 +232,8 @@ def _close(
     with_tenths = _with_tenths(words, place, number)
     if with_tenths is not number or not spoken_tens or place >= len(words):
         return with_tenths
-    digit = _ONES.get(words[place].text)
+    last = place + 1 == len(words) or words[place + 1].separates
+    digit = _tenth(words[place].text) if last else _ONES.get(words[place].text)
     if digit is not None and 30 <= total <= 110 and total % 10:
         return Number(at, place + 1, total + digit / 10, True, True)
     return number

@@ -4,11 +4,47 @@ from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading
 from bot.reading.tokens import QUESTION
 from bot.reading.understood import Understood
+from bot.reading.walk import Mention
 
 
 def is_long_ago(reply: Understood) -> bool:
     """True when someone else's illness is told as history."""
     return reply.says("mod.past") and not reply.says("mod.recent", "mod.still")
+
+
+def befell_another(reply: Understood, mention: Mention) -> bool:
+    """True for the arm of "nothing here, my wife broke her arm": none of it is the patient's.
+
+    What goes on now, whoever has it, stays an emergency.
+    """
+    if not mention.others or not mention.concept.startswith("emergency."):
+        return False
+    clear = (m for m in reply.matches if m.concept in ("act.all_good", "act.no"))
+    said = next((m for m in clear if m.end <= mention.start), None)
+    if said is None or said.start > OPENING:
+        return False
+    near = range(said.end, said.end + OPENING + 1)
+    turn = next((i for i in near if reply.words[i].separates), None)
+    if turn is None:
+        return False
+    told = {w.text for w in reply.words[turn : mention.end]}
+    return bool(told & _BEFELL) and not told & _GOES_ON
+
+
+def is_measured_twice(reply: Understood, mention: Mention) -> bool:
+    """True for "38,9, ya la tome dos veces": the temperature was taken twice, no medicine."""
+    if reply.asked is not Asked.TEMPERATURE or mention.concept != "emergency.poisoning":
+        return False
+    again = not _TIMES.isdisjoint(mention.words.split())
+    return again and bool(reply.measured) and not reply.says("unsure.medicine")
+
+
+_TIMES = word_set("veces times twice")
+OPENING = 2  # words
+_BEFELL = word_set("had broke broken fell got suffered dio quebro rompio partio tuvo fracturo pego")
+_GOES_ON = word_set(
+    "now just is having cant today ahora acaba hoy no esta ahorita i im ive me yo he she"
+)
 
 
 def not_an_answer(reply: Understood) -> Reading | None:
@@ -17,7 +53,7 @@ def not_an_answer(reply: Understood) -> Reading | None:
     if died or reply.says("act.wrong_number_words"):
         because = reply.quote("act.died", "act.wrong_number_words")
         return Reading(Act.WRONG_NUMBER, alert=died, because=because)
-    if reply.asks and any(m.supposed for m in reply.mentions):
+    if (reply.asks or _wonders(reply)) and any(m.supposed for m in reply.mentions):
         return Reading(Act.QUESTION, because=(reply.whole,))
     if (dose := _dose_told_as_question(reply)) is not None:
         return dose
@@ -34,6 +70,14 @@ def not_an_answer(reply: Understood) -> Reading | None:
             because=reply.quote("act.question", "act.question_start") or (reply.whole,),
         )
     return None
+
+
+def _wonders(reply: Understood) -> bool:
+    """True for "y si amanezco con tos" without its question mark."""
+    return tuple(w.text for w in reply.words[:2]) in _WHAT_IFS
+
+
+_WHAT_IFS = frozenset({("y", "si"), ("what", "if"), ("and", "if"), ("pero", "si"), ("but", "if")})
 
 
 def _dose_told_as_question(reply: Understood) -> Reading | None:
@@ -65,7 +109,7 @@ def _is_question(reply: Understood) -> bool:
     """True for a question that is not an answer with a question behind it."""
     if not reply.asks:
         return False
-    told = reply.asked is Asked.MEDICINE_STOP and reply.says("act.still_taking")
+    told = reply.asked is Asked.MEDICINE_STOP and reply.says("act.still_taking", "act.stopped")
     if told and reply.words[-1] is not QUESTION and not reply.opens_with("mod.suppose"):
         return False  # "What? I've been taking it every day"
     if reply.words[-1] is QUESTION and reply.opens_with("act.question_opener"):

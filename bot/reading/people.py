@@ -7,11 +7,9 @@ writer speaks of their own health or of living together.
 """
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 from bot.reading.matching import Match
 from bot.reading.phrases import Word, word_set
-from bot.reading.tokens import COMMA
 from bot.reading.walk import Walk
 
 _PARENTS = word_set(
@@ -27,7 +25,7 @@ _TOGETHER = word_set(
     "live lives living room roommate visiting visit visited same mismo misma juntos juntas house "
     "vive viven duermen cuarto conmigo visita visitando casa contagious contagio contagioso"
 )
-_CARED_FOR = _PARENTS | word_set(
+CARED_FOR = _PARENTS | word_set(
     "husband husbands wife wifes hubby spouse esposo esposa marido mujer senora senor aunt uncle "
     "tia tio partner sister brother hermana hermano viejo vieja"
 )
@@ -38,11 +36,12 @@ _TELLS_OF_HELP = word_set(
 
 
 def other(walk: Walk, event: Match) -> None:
-    if _is_a_verb(walk, event) or _reports(walk, event):
+    if walk.helper_end == event.end or _is_a_verb(walk, event) or _reports(walk, event):
         return
     if is_of_patient(walk, event):
         walk.others = walk.pets = False
         return
+    walk.cared_for = any(w.text in CARED_FOR for w in walk.words[event.start : event.end])
     walk.others = walk.antecedent = True
     walk.other_end = event.end
     if walk.divided:
@@ -70,29 +69,18 @@ def _reports(walk: Walk, event: Match) -> bool:
     return after == "que" and ("dice" in before or "dijo" in before)
 
 
-def told_after_story(walk: Walk, event: Match) -> bool:
-    """True for the pain of "watching the game and my chest got tight": the story is over."""
-    told = [w.text for w in walk.words[walk.story_end : event.end]]
-    turns = (
-        at for at, w in enumerate(told) if w in _TURNS or walk.words[walk.story_end + at] is COMMA
-    )
-    at = next(turns, len(told))
-    after = told[at : at + 5]
-    kin = any(a in _OWNERS and b in _CARED_FOR for a, b in pairwise(after))
-    return kin or not _WRITERS.isdisjoint(after)
-
-
-_TURNS = word_set("and y when cuando then entonces pero but while mientras")
-_OWNERS = word_set("my mi")
-_WRITERS = word_set("i im ive my me myself mi yo tengo estoy siento ando")
-
-
 def pet(walk: Walk, event: Match) -> None:
     walk.pets = True
 
 
 def gave(walk: Walk, event: Match) -> None:
+    before = walk.words[event.start - 1].text if event.start else ""
+    if walk.words[event.start].text == "from" and before in _CAME:
+        return  # "came home from work with a fever"
     walk.caught = True
+
+
+_CAME = word_set("home back came called flew visiting up down over away returned")
 
 
 def caught_from(walk: Walk, event: Match) -> None:
@@ -107,10 +95,27 @@ def pronoun(walk: Walk, event: Match) -> None:
 
 def speaks(walk: Walk, event: Match) -> None:
     walk.story = False
+    _names_self(walk, event)
     if is_left_out(walk, event) or _is_spoken_to(walk, event):
         return
     if event.start >= walk.other_end and not _in_relative_clause(walk, event):
         walk.others = False
+
+
+def _names_self(walk: Walk, event: Match) -> None:
+    """ "It's me that's got the cough" and "la que tose soy yo": not the dog's, nor a friend's."""
+    back = ["", *(w.text for w in walk.words[max(0, event.start - 2) : event.start])]
+    if walk.words[event.start].text not in ("me", "yo") or back[-1] not in _IT_IS:
+        return
+    if back[-2] == "no":
+        return
+    walk.pets = walk.others = False
+    for mention in walk.mentions[-2:]:
+        if back[-1] == "soy" and event.start - mention.end <= 2:
+            mention.supposed = mention.others = False
+
+
+_IT_IS = word_set("its thats soy")
 
 
 def is_left_out(walk: Walk, event: Match) -> bool:
@@ -122,11 +127,14 @@ _BUT = word_set("but except besides menos excepto salvo")
 
 
 def _is_spoken_to(walk: Walk, event: Match) -> bool:
-    """True for the "me" of "mi vecina me dice que tiene gripa"."""
+    """True for the "me" of "mi vecina me dice que tiene gripa" and "in bed beside me"."""
+    if event.start and walk.words[event.start - 1].text in _BESIDE:
+        return True
     after = walk.words[event.end].text if event.end < len(walk.words) else ""
     return walk.words[event.start].text == "me" and after in _DONE_BY_OTHERS
 
 
+_BESIDE = word_set("beside near around behind alongside")
 _DONE_BY_OTHERS = word_set(
     "habla hablo dice dijo llama llamo conto cuenta avisa aviso cuida ayuda trajo trae lleva llevo "
     "manda mando escribe escribio visita visito acompana"
@@ -147,14 +155,34 @@ _WHO = word_set("que who that whom quien")
 def tells_as_helper(walk: Walk, event: Match) -> None:
     """ "This is her daughter": what follows is told of the patient."""
     walk.helper = True
+    walk.helper_end = event.end
 
 
 def is_caught(walk: Walk, event: Match) -> bool:
     """True for the covid of "my mom has covid": a nurse asks whether it was caught."""
-    if event.concept != "symptom.unwell":
+    named = {w.text for w in walk.words[event.start : event.end]}
+    if event.concept != "symptom.unwell" and not named & {"shingles"}:
         return False
-    caught = any(w.text in _CAUGHT for w in walk.words[event.start : event.end])
-    return caught and (walk.parent or _is_of_a_stranger(walk, event))
+    if "with" in named:  # "came down with the flu"
+        named |= {w.text for w in walk.words[event.end : event.end + 3]}
+    if named.isdisjoint(_CAUGHT):
+        return False
+    return walk.parent or _is_of_a_stranger(walk, event) or _is_of_company(walk, event)
+
+
+def _is_of_company(walk: Walk, event: Match) -> bool:
+    """True for "tested positive, we share a cab": the illness of someone the writer was near."""
+    back = [w.text for w in walk.words[max(0, event.start - 4) : event.end]]
+    if not _HIMSELF.isdisjoint(back) or not _OWN_RESULT.isdisjoint(back):
+        return False
+    return any(w.text in _NEAR for w in walk.words)
+
+
+_OWN_RESULT = word_set("di sali resulte my mi we")
+_NEAR = word_set(
+    "share shared sharing sat slept held hugged kiss kissed rode junto juntos juntas dormimo "
+    "dormimos almorzando almorzamos comimos sente lado lao cuidando abrace"
+)
 
 
 def _is_of_a_stranger(walk: Walk, event: Match) -> bool:
@@ -179,8 +207,8 @@ _TESTS = word_set(
 
 
 _CAUGHT = word_set(
-    "covid flu influenza strep virus gripa gripe rsv coronavirus rona positive positivo pox "
-    "norovirus shingles"
+    "covid flu influenza strep virus gripa gripe rsv coronavirus rona positive positivo positiva "
+    "norovirus shingles pox"
 )
 
 
@@ -190,7 +218,7 @@ def is_of_patient(walk: Walk, event: Match) -> bool:
     if "patient" in named or "paciente" in named or _is_called_patient(walk.words, event.end):
         return True
     if walk.helper:
-        return not named.isdisjoint(_CARED_FOR)
+        return not named.isdisjoint(CARED_FOR)
     walk.parent = not named.isdisjoint(_PARENTS)
     return walk.parent and not _speaks_of_self(walk)
 
@@ -199,6 +227,12 @@ def _is_called_patient(words: Sequence[Word], end: int) -> bool:
     """True for "my wife (the patient)" and "mi marido, el paciente"."""
     ahead = [w.text for w in words[end : end + 4]]
     return "patient" in ahead or "paciente" in ahead
+
+
+def is_taken_for_patient(walk: Walk, event: Match) -> bool:
+    """True for the 38.5 of "mi marido tiene 38,5": who takes it says nothing of themselves."""
+    measured = event.concept in ("reading", "fever_reading")
+    return measured and walk.cared_for and not _speaks_of_self(walk)
 
 
 def _speaks_of_self(walk: Walk) -> bool:

@@ -43,6 +43,7 @@ _GOES_ON = word_set(
     "just right de desde en cuando que tengo me sin se toda todo this or o she he hes shes "
     "yesterday anoche ayer esta orally oral under all is"
 )
+_AT_AGE = frozenset({"since i was", "when i was", "since he was", "since she was"})
 _WARM = word_set("jacuzzi alberca piscina tina pool tub sauna oven horno")
 _MEASURED_AT = word_set("oido frente axila boca lengua recto fiebre temperatura calentura los las")
 _POINTLESS = ((340, 420), (940, 1076))  # 386 is 38.6 C, 986 is 98.6 F
@@ -64,6 +65,7 @@ def never_of_a_body(words: Sequence[Word], number: Number, before: Sequence[str]
         not _OF_A_JOINT.isdisjoint(before)
         or not _WARM.isdisjoint(before)
         or list(before[-1:]) == ["dollars"]
+        or " ".join(before[-3:]) in _AT_AGE
     ):
         return True
     return is_asked_about(words, number)

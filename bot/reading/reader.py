@@ -7,16 +7,28 @@ expected, unread. Pure and deterministic; nothing is learned, nothing leaves the
 from dataclasses import replace
 
 from bot.reading.accidental import without_accident
-from bot.reading.expected import SHORT_REPLY, answer_to_question, is_chat, says_no
+from bot.reading.expected import (
+    SHORT_REPLY,
+    answer_to_question,
+    is_chat,
+    picked_plainly,
+    says_no,
+)
 from bot.reading.lexicon import Lexicon
 from bot.reading.matching import Match
 from bot.reading.net import caught_in_net, tells_of_a_slip
 from bot.reading.numbers import find_numbers
-from bot.reading.other_business import is_long_ago, not_an_answer
+from bot.reading.other_business import (
+    befell_another,
+    is_long_ago,
+    is_measured_twice,
+    not_an_answer,
+)
 from bot.reading.phrases import Word
 from bot.reading.reading import Act, Asked, Reading
 from bot.reading.scope import separators, settle
 from bot.reading.specific import telling
+from bot.reading.stray import without_strays
 from bot.reading.temperature import Measured, Thresholds, find_temperatures
 from bot.reading.tokens import QUESTION, plain, tokens
 from bot.reading.understood import SYMPTOMS, Understood
@@ -46,7 +58,7 @@ def read(
 def understand(text: str, asked: Asked, lexicon: Lexicon, thresholds: Thresholds) -> Understood:
     """Takes a reply apart into words, phrases, numbers, temperatures and scoped mentions."""
     words = tokens(plain(text, lexicon), lexicon)
-    matches = lexicon.matcher.find(words)
+    matches = without_strays(words, lexicon.matcher.find(words))
     numbers = find_numbers(words, lexicon.numbers)
     measured = find_temperatures(words, numbers, asked) if numbers else []
     if measured:
@@ -72,7 +84,7 @@ def _events(
     events = [m for m in matches if m.concept != skip and m.layer > 0]
     for question in [m for m in events if skip and m.concept == "mod.asks_fever"]:
         events = [m for m in events if m.concept != "symptom.fever" or not _inside(m, question)]
-    events = [m for m in events if m.concept != "symptom.fever" or not _are_tenths(m, measured)]
+    events = [m for m in events if not (_is_symptom(m) and _are_tenths(m, measured))]
     events += separators(words)
     for m in measured:
         if m.temperature and m.bound != "under":
@@ -82,8 +94,13 @@ def _events(
     return events
 
 
+def _is_symptom(match: Match) -> bool:
+    return match.concept.startswith("symptom.")
+
+
 def _are_tenths(match: Match, measured: list[Measured]) -> bool:
-    """True for the "decimas" of "36 y siete decimas", which alone are a slight fever."""
+    """True for the "decimas" of "36 y siete decimas", which alone are a slight fever, and for the
+    "2 lineas" of "38 y 2 lineas", which alone are a test's."""
     return any(m.start < match.start and match.end <= m.end for m in measured)
 
 
@@ -104,6 +121,7 @@ def _danger(reply: Understood) -> Reading | None:
     fell = any(m.concept == "symptom.fall" for m in mentions)
     long_ago = is_long_ago(reply)
     grave = [m for m in mentions if _is_grave(m, fell) and not (m.others and long_ago)]
+    grave = [m for m in grave if not (befell_another(reply, m) or is_measured_twice(reply, m))]
     if harm:
         also = (Act.EMERGENCY,) if grave else ()
         because = _words([*harm, *grave])
@@ -142,6 +160,8 @@ def _alarm(reply: Understood) -> Reading | None:
 def _may_spread(mention: Mention, reply: Understood) -> bool:
     """True for what is caught from others; asked for symptoms, "my sister" may be the patient."""
     perhaps = reply.asked is Asked.SYMPTOM_CHECK and not reply.says("act.no", "act.all_good")
+    if befell_another(reply, mention):
+        return False
     return perhaps or mention.concept not in _NOT_CAUGHT
 
 
@@ -183,7 +203,8 @@ def _joined(found: list[Reading]) -> Reading:
 
 
 def _plain_meaning(reply: Understood) -> Reading:
-    reading = not_an_answer(reply) or answer_to_question(reply) or _unexpected(reply)
+    answer = picked_plainly(reply) or not_an_answer(reply) or answer_to_question(reply)
+    reading = answer or _unexpected(reply)
     if reply.temperature and reading.temperature is None:
         reading = replace(reading, temperature=reply.temperature)
     if reply.asks and reading.act not in (Act.QUESTION, Act.UNCLEAR):

@@ -12,6 +12,7 @@ from bot.reading.asking import suppose_questions
 from bot.reading.denial import is_denied
 from bot.reading.matching import Match
 from bot.reading.phrases import Word
+from bot.reading.stories import told_after_story
 from bot.reading.time_words import place_times
 from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Mention, Walk, new_clause
@@ -123,17 +124,26 @@ def _hint(walk: Walk, event: Match) -> None:
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=bool(walk.no) and near and not masked,
             supposed=walk.supposed
-            or (walk.story and not people.told_after_story(walk, event))
+            or (walk.story and not told_after_story(walk, event))
             or walk.pets
             or things.of_nobody(walk.words, event),
-            others=walk.others,
+            others=walk.others and not people.is_taken_for_patient(walk, event),
             clause=walk.clause,
         )
     )
 
 
 _HAS = frozenset({"has", "hes", "shes", "tiene", "tienen"})
-_LASTING = ("self_harm", "emergency.", "fever_reading", "symptom.fever", "symptom.fall")
+_LASTING = (
+    "self_harm",
+    "emergency.",
+    "fever_reading",
+    "symptom.fever",
+    "symptom.fall",
+    "symptom.vomiting",
+    "symptom.diarrhea",
+    "symptom.urinary",
+)
 
 
 def _own(walk: Walk, event: Match) -> None:
@@ -154,7 +164,7 @@ def _joke(walk: Walk, event: Match) -> None:
 
 def _is_supposed(walk: Walk, event: Match) -> bool:
     """True for what is only imagined, read about, or a pet's."""
-    in_story = walk.story and not people.told_after_story(walk, event)
+    in_story = walk.story and not told_after_story(walk, event)
     if in_story or _of_a_pet(walk, event) or things.are_meant(walk.words, event):
         return True
     if event.concept == "fever_reading" and not _hangs_on_if(walk, event):
@@ -176,7 +186,7 @@ _BEFORE_NO_IF = frozenset({"por", "see", "ver", "as", "como", "lo", "know", "sab
 
 def _is_of_others(walk: Walk, event: Match) -> bool:
     """True for the covid of "my neighbor has covid", and of "my neighbor I ride with has covid"."""
-    if walk.caught or _says_my(walk, event):
+    if walk.caught or _says_my(walk, event) or people.is_taken_for_patient(walk, event):
         return False
     if people.is_caught(walk, event):
         return True

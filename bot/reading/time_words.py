@@ -18,7 +18,14 @@ def note_time(walk: Walk, event: Match) -> None:
         return  # the "now" of "nothing now" and "gone three weeks now"
     if walk.words[event.start].text == "back" and before in _OF_MY_BACK:
         return  # "sore in back when I walk"
+    back = {w.text for w in walk.words[max(0, event.start - 3) : event.start]}
+    if walk.words[event.end - 1].text in _RETURNED and back & _NEVER:
+        return  # "no me ha vuelto"
     walk.times.append((event.concept.removeprefix("mod."), walk.clause, event.end))
+
+
+_RETURNED = word_set("back vuelto volvio regreso reaparecio returned vuelta")
+_NEVER = word_set("no not never nunca hasnt hasn havent didnt")
 
 
 def note_past_if_had(walk: Walk, event: Match) -> None:
@@ -35,6 +42,7 @@ def note_past_if_had(walk: Walk, event: Match) -> None:
 
 _SINCE = word_set("desde since from")
 _THEY_DID = ("aron", "ieron")
+_USED_TO = ("aba", "aban", "ian")  # "de joven me daban ronchas"
 _OF_MY_BACK = word_set("in my the lower upper mid his her")
 
 
@@ -101,10 +109,12 @@ def _without_later(walk: Walk, mentions: list[Mention], name: str, end: int) -> 
 
 
 def _has_its_own_day(walk: Walk, mention: Mention, end: int) -> bool:
-    """True for the fall of "ayer me cai y hace un ano tambien"."""
-    joined = any(w.text in ("y", "and") for w in walk.words[mention.end : end])
+    """True for the fall of "ayer me cai y hace un ano tambien", and of "I have a cough and ..."."""
+    joined = any(w.text in _JOINS for w in walk.words[mention.end : end])
     near = range(mention.start - 1, mention.start + 2)
-    return joined and any(name == "recent" and at in near for name, _, at in walk.times)
+    dated = any(name == "recent" and at in near for name, _, at in walk.times)
+    back = [w.text for w in walk.words[max(0, mention.start - 3) : mention.start]]
+    return joined and (dated or not _IS_THERE.isdisjoint(back))
 
 
 def _is_object(walk: Walk, mentions: list[Mention], clause: int) -> bool:
@@ -112,6 +122,10 @@ def _is_object(walk: Walk, mentions: list[Mention], clause: int) -> bool:
     begin = walk.clause_starts[clause]
     between = [w.text for w in walk.words[mentions[-1].end : begin]]
     return mentions[-1].end <= begin and set(between) <= _PRONOUNS
+
+
+_JOINS = word_set("y and like como tambien too")
+_IS_THERE = word_set("tengo estoy ando traigo have im ive")
 
 
 _PRONOUNS = word_set("la lo las los ya that which esa eso")
@@ -140,7 +154,7 @@ def _escapes(walk: Walk, mention: Mention, name: str, end: int) -> bool:
     if name != "past" or mention.start < end:
         return False
     between = walk.words[end : mention.start]
-    if any(w.text not in FILLERS | _HAD for w in between):
+    if any(w.text not in FILLERS | _HAD and not w.text.endswith(_USED_TO) for w in between):
         return True
     leads_on = walk.words[end - 1].text in _LEADS_ON
     return not leads_on and end - walk.clause_starts[mention.clause] > SHORT_CLAUSE

@@ -73,7 +73,7 @@ _DECIMAL_MARK = re.compile(r"(?<=\d)'(?=\d)")  # 38'2
 _SHORT_YEAR = re.compile(r"(?<!\S)'([0-9])(?=\d\b)")  # '98, '15
 _AS_DIGITS = str.maketrans("oil", "011")
 _LETTERS_FOR_DIGITS = re.compile(r"(?<![\w.])(?=[oil.,]*\d)[1il9][\doil]{2}(?:[.,][\do])?(?!\w)")
-_SPACED_POINT = re.compile(r"\b(9\d|10\d|3[5-9]|4[01])(?: \.|\. | \. |\.\.+)(\d)\b")  # 98 .7
+_SPACED_POINT = re.compile(r"\b(9\d|10\d|3[5-9]|4[01])(?: \.|\. | \. |\.\.+|[:;/*])(\d)\b")  # 98 .7
 _DIGIT = re.compile(r"\d")
 _SPELLED_OUT = re.compile(r"\b(?:[a-z] ){3,}[a-z]\b")  # f e v e r
 

@@ -66,7 +66,8 @@ class Understood:
                     continue  # "la cotorra, que imita a mi difunto"
                 if self._tells_when(at):
                     continue  # "when I pee it stings"
-                if at == 0 or self.words[at - 1].separates or at in polite:
+                before = self.words[at - 1]
+                if at == 0 or before.separates or at in polite or before.text in _LEADS_ON:
                     return True
         return False
 
@@ -108,6 +109,7 @@ class Understood:
         return content <= said | polite and not said <= polite
 
 
+_LEADS_ON = word_set("y and oye oiga so pues entonces")
 _SUBJECTS = word_set("i he she we it they my im hes shes tenia era estaba orino tose toso")
 _PLAIN_STOP = word_set("stop stopall unsubscribe alto parar basta")
 _OWN_WORDS = word_set("i im ive my please stop tengo me estoy")

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from bot.reading.matching import Match
-from bot.reading.phrases import Word
+from bot.reading.phrases import Word, word_set
 
 LOOK_AHEAD = 40  # events
 
@@ -60,6 +60,8 @@ class Walk:
     supposed: bool = False
     others: bool = False
     helper: bool = False  # the writer is not the patient: "this is her daughter"
+    helper_end: int = 0  # where the writer was named: the "daughter" of "this is Ruth's daughter"
+    cared_for: bool = False  # a spouse or parent was named: whose temperature a writer takes
     parent: bool = False  # a mother or father was named, by a writer who said no more of who writes
     speaks_of_self: bool | None = None  # None: not yet asked
     pets: bool = False
@@ -88,3 +90,15 @@ def or_ahead(walk: Walk) -> bool:
         if later.concept == "mod.or":
             return True
     return False
+
+
+def is_relative(walk: Walk, event: Match) -> bool:
+    """True for the "tenia" of "la tos que tenia fue en enero" and "the cough I had"."""
+    if not walk.mentions or walk.words[event.end - 1].text not in _HAD:
+        return False
+    between = [w.text for w in walk.words[walk.mentions[-1].end : event.start]]
+    relative = between in (["que"], ["that"], ["which"])
+    return relative or (not between and walk.words[event.start].text == "i")
+
+
+_HAD = word_set("had tenia tuve traia")

@@ -17,6 +17,8 @@ def headed(desk: Desk, to: Party, text: str, language: str) -> str:
     writer = desk.writer
     if desk.alone and writer and (writer.channel, writer.address) == (to.channel, to.address):
         return text
+    if desk.reach is not None and desk.reach.alone and desk.reach.party == to:
+        return text
     people = patients.people_at(desk.connection, to.channel, to.address)
     if len(people) < 2:
         return text

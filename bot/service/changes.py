@@ -17,7 +17,7 @@ from bot.service import planning
 from bot.service.chart import Chart, load_chart
 from bot.service.desk import Desk
 from bot.service.turns import take_turn
-from bot.store import audit, outbox, patients, plans, surgeries
+from bot.store import audit, items, outbox, patients, surgeries
 
 _LATE_ANCHORS = frozenset(
     {Anchor.START, Anchor.ARRIVAL, Anchor.LAST_FOOD, Anchor.LAST_DRINK, Anchor.WASH_DAY}
@@ -104,7 +104,7 @@ def _new_revision(desk: Desk, surgery: Surgery, status: str) -> None:
     anew = items_that_start_anew(chart.protocol)
     for item in chart.items.values():
         if not any(item.name.startswith(stem) for stem in anew):
-            plans.record_item(desk.connection, after, item.name, item.value, item.by, item.at)
+            items.record_item(desk.connection, after, item.name, item.value, item.by, item.at)
 
 
 def items_that_start_anew(protocol: Protocol) -> frozenset[str]:

@@ -1,7 +1,7 @@
 """One patient's chart: everything on record that a decision about them may need."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import field
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -14,15 +14,17 @@ from bot.core.facts import derive_facts
 from bot.core.office import is_open
 from bot.core.protocol import Candidate, FactValue, MedicineHold, Protocol, Rules, protocol_for
 from bot.core.record import CoachRecord, ItemStatus, Operation, PatientRecord
+from bot.core.value import value
 from bot.core.values import surgery_values
 from bot.core.versions import as_begun
 from bot.service.practice import Practice
-from bot.store import charts, coaches, patients, plans
+from bot.store import charts, coaches, items, many, patients
+from bot.store.charts import Head
 
 DONE = frozenset({"done", "not_needed"})  # item values after which nobody is asked again
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Chart:
     """What the record says about one patient, read in one transaction."""
 
@@ -55,17 +57,41 @@ class Chart:
 def load_chart(connection: Connection, practice: Practice, patient: int) -> Chart:
     """Read one patient's chart. Raises LookupError for a patient who is not enrolled."""
     head = charts.head_of(connection, patient)
-    operation = head.operation
+    facts = patients.facts_of(connection, patient)
+    return _chart(connection, practice, head, facts, items.items_of(connection, head.operation))
+
+
+def load_charts(
+    connection: Connection, practice: Practice, whose: Sequence[int]
+) -> dict[int, Chart]:
+    """Read many charts in few statements. Raises LookupError if one of them is not enrolled."""
+    heads = charts.heads_of_all(connection, whose)
+    facts = many.facts_of_all(connection, whose)
+    recorded = many.items_of_all(connection, whose)
+    return {
+        patient: _chart(connection, practice, heads[patient], facts[patient], recorded[patient])
+        for patient in whose
+    }
+
+
+def _chart(
+    connection: Connection,
+    practice: Practice,
+    head: Head,
+    facts: Mapping[str, FactValue],
+    recorded: Mapping[str, ItemStatus],
+) -> Chart:
+    operation, patient = head.operation, head.patient.id
     return Chart(
         patient=head.patient,
         operation=operation,
         conversation=conversation_from_json(head.body, head.version),
         rules=practice.rules_for(operation.surgeon),
         protocol=protocol_for(practice.protocols, operation.surgery.joint, operation.surgeon),
-        facts=patients.facts_of(connection, patient),
+        facts=facts,
         holds=patients.holds_of(connection, patient) if head.holds else (),
         coaches=coaches.coaches_of(connection, patient) if head.coaches else (),
-        items=plans.items_of(connection, operation),
+        items=recorded,
     )
 
 

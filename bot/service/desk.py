@@ -1,6 +1,5 @@
 """One patient's chart on the desk within one transaction: what effects are applied to."""
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Connection
@@ -8,12 +7,15 @@ from sqlalchemy import Connection
 from bot.core.conversation import Heard
 from bot.core.flow import FlowBook
 from bot.core.record import Party
+from bot.core.value import value
 from bot.core.versions import as_begun
 from bot.service.chart import Chart
 from bot.service.practice import Practice
+from bot.store.later import Later
+from bot.store.many import Reach
 
 
-@dataclass(frozen=True, slots=True)
+@value
 class Desk:
     """The transaction, the chart, and what set this turn off."""
 
@@ -29,6 +31,8 @@ class Desk:
     for_all: str = ""  # the names of everyone, when the turn answers a whole shared phone
     alone: bool = False  # nobody else is on file at the writer's address
     answered: bool = False  # somebody else's turn has answered the writer's phone already
+    reach: Reach | None = None  # as read with the chart; None: to be asked when it is needed
+    later: Later | None = None  # where turns that share a commit put what is stored at its end
 
     @property
     def book(self) -> FlowBook:

@@ -20,10 +20,10 @@ from bot.core.dialogue_draft import fact_value
 from bot.core.plan import facts_read
 from bot.core.wording import say_text
 from bot.service.cases import raise_cases
-from bot.service.chart import values
+from bot.service.chart import DONE, values
 from bot.service.desk import Desk
 from bot.service.inviting import invite_named
-from bot.store import coaches, outbox, patients, plans
+from bot.store import coaches, items, outbox, patients
 from bot.store.consents import Consent, note_consent
 
 _LEVELS = {"trouble": CopyLevel.TROUBLE_ONLY}  # older content says `trouble`
@@ -72,6 +72,8 @@ def _moves_plan(desk: Desk, effect: Effect) -> bool:
             if fact != "coach_sees" and (type(known), known) == (type(told), told):
                 return False  # they said it before
             return fact in _CONSENTS or fact in facts_read(desk.chart.protocol)
+        case Record(item=item, value=value):
+            return value not in DONE and item in desk.chart.done
         case _:
             return False
 
@@ -105,7 +107,7 @@ def _explained(desk: Desk, effect: Escalate, learned: Mapping[str, str]) -> Esca
 
 def _record(desk: Desk, effect: Record) -> None:
     by = desk.staff or effect.by
-    plans.record_item(
+    items.record_item(
         desk.connection, desk.chart.operation, effect.item, effect.value, by, desk.now
     )
 

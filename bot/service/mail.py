@@ -49,7 +49,14 @@ def post(desk: Desk, effects: Iterable[Effect], version: int, case: int | None =
             letter.prompt = letter.prompt or say.prompt
     for letter in letters.values():
         if not _is_told(desk, letter.to):
-            outbox.queue(desk.connection, _message(desk, letter, version, case))
+            _queue(desk, _message(desk, letter, version, case))
+
+
+def _queue(desk: Desk, message: Message) -> None:
+    if desk.later is not None:
+        desk.later.messages.append(message)
+    else:
+        outbox.queue(desk.connection, message)
 
 
 def _is_told(desk: Desk, to: Party) -> bool:
@@ -136,7 +143,10 @@ def _patient_address(desk: Desk) -> Party | None:
     writer = desk.writer
     if writer is not None and writer.coach is None:
         return writer
-    party = patients.address_of(desk.connection, desk.patient)
+    if desk.reach is not None:
+        party: Party | None = desk.reach.party
+    else:
+        party = patients.address_of(desk.connection, desk.patient)
     return None if party is None or party.stopped else party
 
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from bot.core.changed import replace
 from bot.core.consent import ASKING_PROTOCOL, must_be_asked
@@ -10,7 +9,7 @@ from bot.core.conversation import Escalate
 from bot.core.plan import facts_read, lines_for, make_countdown
 from bot.core.planned import Countdown, NotPlanned
 from bot.core.protocol import Candidate, Protocol
-from bot.core.replan import StoredPrompt, replan
+from bot.core.replan import StoredPrompt, put_off, replan
 from bot.service.chart import Chart, candidate
 from bot.service.desk import Desk
 from bot.store import plans, surgeries
@@ -42,8 +41,9 @@ def plan(desk: Desk) -> Planned:
     chart, connection, now = desk.chart, desk.connection, desk.now
     if chart.operation.status != "planned":
         return Planned(0, withdraw_all(desk, f"surgery {chart.operation.status}"), ())
-    made = _made(desk)
-    change = replan(_stored(desk), made, now)
+    stored = plans.kept_prompts(connection, chart.operation)
+    made = _made(desk, stored)
+    change = replan(stored, made, now)
     plans.withdraw_prompts(connection, chart.operation, change.cancel, "planned anew", now)
     plans.retime_prompts(connection, chart.operation, change.retime, now)
     plans.put_prompts(connection, chart.operation, change.add, now)
@@ -57,11 +57,14 @@ def may_differ(before: Desk, after: Desk) -> bool:
     """False when planning would look at the very same things before and after a turn.
 
     Facts count by the lines of the protocol that they let in or keep out. An item that was done
-    meanwhile is no reason: its prompt is not asked when its time comes.
+    meanwhile is no reason: its prompt is not asked when its time comes. One that is done no more
+    is, for its prompts may have been left out since.
     """
     if must_be_asked(before.chart.facts) != must_be_asked(after.chart.facts):
         return True
     was, known = (candidate(desk.chart, desk.practice) for desk in (before, after))
+    if was.done - known.done:
+        return True
     if _beside_facts(before.chart, was) != _beside_facts(after.chart, known):
         return True
     protocol, surgery = after.chart.protocol, after.chart.operation.surgery
@@ -77,21 +80,21 @@ def _beside_facts(chart: Chart, known: Candidate) -> tuple[object, ...]:
     return person, chart.operation, chart.rules, chart.protocol.name
 
 
-def _made(desk: Desk) -> Countdown:
+def _made(desk: Desk, stored: Sequence[StoredPrompt]) -> Countdown:
     """The countdown; while consent is not on record only its question goes out."""
-    sent = plans.sent_of(desk.connection, desk.chart.operation)
-    made = _countdown(desk, desk.chart.protocol, sent)
+    made = _countdown(desk, desk.chart.protocol, stored)
     if not must_be_asked(desk.chart.facts):
         return made
-    return replace(made, prompts=_countdown(desk, ASKING_PROTOCOL, sent).prompts)
+    return replace(made, prompts=_countdown(desk, ASKING_PROTOCOL, stored).prompts)
 
 
-def _countdown(
-    desk: Desk, protocol: Protocol, sent: Sequence[tuple[str, datetime]] = ()
-) -> Countdown:
+def _countdown(desk: Desk, protocol: Protocol, stored: Sequence[StoredPrompt] = ()) -> Countdown:
     chart = desk.chart
     known = candidate(chart, desk.practice)
-    return make_countdown(protocol, chart.rules, known, chart.operation.surgery, desk.now, sent)
+    sent = [(one.prompt.to, one.sent_at) for one in stored if one.sent_at is not None]
+    return make_countdown(
+        protocol, chart.rules, known, chart.operation.surgery, desk.now, sent, put_off(stored)
+    )
 
 
 def withdraw_all(desk: Desk, reason: str) -> int:
@@ -101,12 +104,6 @@ def withdraw_all(desk: Desk, reason: str) -> int:
     plans.withdraw_prompts(desk.connection, desk.chart.operation, keys, reason, desk.now)
     surgeries.set_nurse_due(desk.connection, desk.chart.operation.id, None)
     return len(keys)
-
-
-def _stored(desk: Desk) -> list[StoredPrompt]:
-    operation = desk.chart.operation
-    waiting, settled = plans.kept_prompts(desk.connection, operation)
-    return [StoredPrompt(p) for p in waiting] + [StoredPrompt(p, settled=True) for p in settled]
 
 
 def _for_nurse(missed: Sequence[NotPlanned]) -> tuple[Escalate, ...]:

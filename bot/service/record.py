@@ -9,7 +9,7 @@ from bot.core.protocol import FactValue, MedicineHold
 from bot.service.chart import load_chart
 from bot.service.desk import Desk
 from bot.service.turns import take_turn
-from bot.store import audit, outbox, patients, plans
+from bot.store import audit, items, outbox, patients
 from bot.store.consents import Consent, note_consent
 
 
@@ -54,7 +54,7 @@ def opt_back_in(desk: Desk, wording: str) -> None:
 def mark_done(desk: Desk, item: str, value: str = "done") -> None:
     """The patient told staff by telephone. A question open about it is closed without a word."""
     operation = desk.chart.operation
-    plans.record_item(desk.connection, operation, item, value, desk.staff, desk.now)
+    items.record_item(desk.connection, operation, item, value, desk.staff, desk.now)
     chat = _without_question_about(desk, desk.chart.conversation, item)
     after = load_chart(desk.connection, desk.practice, desk.patient)
     take_turn(replace(desk, chart=after), TimeUp(), conversation=chat, plan_anew=True)

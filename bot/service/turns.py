@@ -4,7 +4,16 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from bot.core.changed import replace
-from bot.core.conversation import Conversation, Effect, Event, Heard, Turn
+from bot.core.conversation import (
+    Conversation,
+    Copy,
+    Effect,
+    Event,
+    Heard,
+    Record,
+    Say,
+    Turn,
+)
 from bot.core.conversation_json import conversation_to_json
 from bot.core.dialogue import step
 from bot.core.dialogue_wishes import wish_of
@@ -15,6 +24,7 @@ from bot.service.desk import Desk
 from bot.service.effects import apply_effects
 from bot.store import conversations, plans
 
+_HARMLESS = (Say, Copy, Record)  # effects that open, close or add no address
 COMING = 12  # planned prompts looked at; statements without a topic are passed over
 
 
@@ -44,22 +54,32 @@ def take_turn(
     if isinstance(event, Heard) and desk.heard is not event:
         desk = replace(desk, heard=event)
     effects = (*before, *turn.effects)
+    desk = _reached(desk, effects)
     outcome = apply_effects(desk, effects)
     after = desk
     if plan_anew or outcome.plan_anew:
         after = replace(desk, chart=load_chart(desk.connection, practice, desk.patient))
         if plan_anew or outcome.stopped or planning.may_differ(desk, after):
             apply_effects(after, planning.plan(after).escalations)
-    conversations.save_conversation(
-        desk.connection,
-        desk.patient,
-        conversation_to_json(turn.conversation),
-        version,
-        turn.wake_at,
-    )
+    _save(desk, turn, version)
     spoken = replace(after, chart=replace(after.chart, conversation=turn.conversation))
     mail.post(spoken, effects, version, outcome.case)
     return turn
+
+
+def _reached(desk: Desk, effects: Iterable[Effect]) -> Desk:
+    """What was read of the patient's address counts only where the turn cannot change it."""
+    if desk.reach is None or all(isinstance(effect, _HARMLESS) for effect in effects):
+        return desk
+    return replace(desk, reach=None)
+
+
+def _save(desk: Desk, turn: Turn, version: int) -> None:
+    chat = (desk.patient, conversation_to_json(turn.conversation), version, turn.wake_at)
+    if desk.later is not None:
+        desk.later.chats.append(chat)
+    else:
+        conversations.save_conversation(desk.connection, *chat)
 
 
 def _coming(desk: Desk) -> tuple[tuple[str, datetime], ...]:

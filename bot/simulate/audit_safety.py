@@ -129,5 +129,6 @@ def _to_coach(row: Line, life: Life, *, quotes: bool) -> Iterator[str]:
 
 
 def _quotes(logs: Evidence, life: Life, text: str) -> bool:
-    """True when a text holds an alarm in the patient's own words."""
-    return any(w.text in text for w in logs.written if w.alarm and w.address == life.address)
+    """True when a text holds an alarm in the patient's own words, or is nothing but their words."""
+    own = (written for written in logs.written if written.address == life.address)
+    return any(text == said.text or (said.alarm and said.text in text) for said in own)

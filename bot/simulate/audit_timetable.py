@@ -147,8 +147,6 @@ def _was_asked(all_: Compared, life: Life, epoch: Epoch, asking: Asking, window:
         excused |= all_.was_down(at, until) or not life.wants(opened.at)  # joined an earlier one
         excused |= opened.row["reason"] == "already done"  # taken back since
         excused |= slack > PROMPTLY  # by a clock set forward it was late before its time
-        if state == "cancelled" and not asking.firm and asking.line["late"] == "skip":
-            return True  # spread to another day, then planned anew: by its rule it may be skipped
         if state in ("missed", "skipped", "sent") and excused:
             return True
     return False

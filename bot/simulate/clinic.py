@@ -14,7 +14,8 @@ from bot.simulate.network import CHANNEL, Agenda, Network
 from bot.simulate.office import Office, by_day, on_call
 from bot.simulate.people import Person
 from bot.simulate.pulse import Pulse
-from bot.store.engine import open_engine
+from bot.store import claims
+from bot.store.engine import open_engine, reading
 from bot.wiring import App
 
 START = datetime(2027, 3, 10, 15, tzinfo=UTC)  # four days before the clocks of most zones change
@@ -82,18 +83,19 @@ class Clinic:
         """Do it in the service's process; False when the process died or the database was busy."""
         if self.down:
             return False
-        self.trouble.begun = 0
+        self.trouble.begun, before = 0, len(self.network.taken)
         try:
             deed()
         except ProcessDied:
-            self.network.answer_unheard()
             self.app.engine.dispose()
             self._open(self.app)
-            return False
         except OperationalError:
-            self.network.answer_unheard()
-            return False
-        return True
+            pass
+        else:
+            return True
+        with reading(self.app.engine) as connection:
+            self.network.answers_unheard(before, claims.keys_in_hand(connection))
+        return False
 
     def _until_done(self, deed: Callable[[], object]) -> None:
         """As a provider, an import or a nurse does: again in a minute, until it is taken."""

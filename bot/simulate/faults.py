@@ -49,6 +49,7 @@ class Trouble:
     rate: float = 1.0  # how many times as often as usual
     crashes: int = 0
     busy: int = 0
+    parts: int = 0  # savepoints of the present transaction: patients who share its commit
     begun: int = 0  # transactions of the present round
     most: int = 500  # of them; a sound round needs a few for each patient
 
@@ -56,16 +57,26 @@ class Trouble:
         """Throw the dice for one fault."""
         return self.on and name in self.names and self.dice.random() < chance * self.rate
 
+    def die(self, chance: float) -> bool:
+        """Throw the dice for the process's death; the caller raises ProcessDied."""
+        dies = self.strikes("crash", chance)
+        self.crashes += dies
+        return dies
+
 
 def attach(engine: Engine, trouble: Trouble) -> None:
     """Make the engine's transactions fail now and then; synced files are of no use here."""
-    event.listen(engine, "connect", _no_sync)
+    event.listen(engine, "connect", lambda raw, _record: _connect(raw, trouble))
     event.listen(engine, "begin", lambda connection: _begin(connection, trouble))
     event.listen(engine, "commit", lambda connection: _commit(connection, trouble))
 
 
-def _no_sync(connection: Any, _record: object) -> None:  # noqa: ANN401
-    connection.execute("PRAGMA synchronous=OFF")  # a process dies here, never the machine
+def _connect(raw: Any, trouble: Trouble) -> None:  # noqa: ANN401
+    def count(statement: str) -> None:
+        trouble.parts += statement.startswith("SAVEPOINT")
+
+    raw.execute("PRAGMA synchronous=OFF")  # a process dies here, never the machine
+    raw.set_trace_callback(count)
 
 
 def _writes(connection: Connection) -> bool:
@@ -73,7 +84,7 @@ def _writes(connection: Connection) -> bool:
 
 
 def _begin(connection: Connection, trouble: Trouble) -> None:
-    trouble.begun += 1
+    trouble.begun, trouble.parts = trouble.begun + 1, 0
     if trouble.begun > trouble.most:
         raise Endless(trouble.begun)
     if _writes(connection) and trouble.strikes("busy", 0.004):
@@ -82,10 +93,12 @@ def _begin(connection: Connection, trouble: Trouble) -> None:
 
 
 def _commit(connection: Connection, trouble: Trouble) -> None:
-    """Die before or after the commit: in the second case the caller never hears that it worked."""
-    if not _writes(connection) or not trouble.strikes("crash", 0.01):
+    """Die before or after the commit: in the second case the caller never hears that it worked.
+
+    The more patients share a commit the more often it strikes, as if each had one of their own.
+    """
+    if not _writes(connection) or not trouble.die(0.01 * max(trouble.parts, 1)):
         return
-    trouble.crashes += 1
     if trouble.dice.random() < 0.5:
         raw: Any = connection.connection.driver_connection
         raw.execute("COMMIT")

@@ -1,12 +1,12 @@
 """The simulated provider: takes messages, and loses, delays, doubles, refuses or keeps silent."""
 
 import heapq
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from bot.channels.base import OnDelivery, OnIncoming, Outgoing, SendFailed, SendUnknown, Sent
-from bot.simulate.faults import Trouble, WallClock
+from bot.simulate.faults import ProcessDied, Trouble, WallClock
 
 CHANNEL = "sms"
 
@@ -64,7 +64,7 @@ class Network:
         """Phones hand their messages to the gateway, not here."""
 
     def send(self, outgoing: Outgoing) -> Sent:
-        """Take it, or not, or take it and not say so."""
+        """Take it, or not, or take it and not say so; the service may die while it waits."""
         trouble, clock = self._trouble, self._agenda.clock
         if trouble.strikes("throttle", 0.03):
             raise SendFailed("too many at once", permanent=False, retry_after=30.0)
@@ -73,14 +73,18 @@ class Network:
             Taken(clock.true, outgoing.key, outgoing.address, outgoing.text, not silent)
         )
         self._carry(outgoing)
+        if trouble.die(0.002):
+            raise ProcessDied
         if silent:
             raise SendUnknown("no answer")
         return Sent(f"p{len(self.taken)}")
 
-    def answer_unheard(self) -> None:
-        """The process stopped just now: if it was sending, the answer never got into its record."""
-        if self.taken and self.taken[-1].at == self._agenda.clock.true:
-            self.taken[-1] = replace(self.taken[-1], answered=False)
+    def answers_unheard(self, since: int, in_hand: Container[str]) -> None:
+        """The process stopped: of what was taken from place `since` on, it still has these in hand,
+        so their answers never got into its record."""
+        for place, taken in enumerate(self.taken[since:], since):
+            if taken.key in in_hand:
+                self.taken[place] = replace(taken, answered=False)
 
     def _carry(self, outgoing: Outgoing) -> None:
         trouble, dice = self._trouble, self._trouble.dice

@@ -1,5 +1,6 @@
 """Where each chat stands, guarded by a version number."""
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, update
@@ -16,6 +17,9 @@ _SAVE = Prepared(
     )
     .values(body=bindparam("text"), version=bindparam("next_version"), wake_at=bindparam("wake"))
 )
+
+
+Chat = tuple[int, str, int, datetime | None]  # patient, text, the version that was read, wake at
 
 
 class WrittenMeanwhile(RuntimeError):
@@ -38,12 +42,22 @@ def save_conversation(
     wake_at: datetime | None,
 ) -> None:
     """Store the next version. Raises WrittenMeanwhile unless `read_version` is still there."""
-    next_state = {"text": body, "next_version": read_version + 1, "wake": wake_at}
-    which = {"patient": patient, "read_version": read_version}
-    if _SAVE.run(connection, {**which, **next_state}) != 1:
+    if _SAVE.run(connection, _saved((patient, body, read_version, wake_at))) != 1:
         raise WrittenMeanwhile(
             f"The conversation of patient {patient} is no longer at version {read_version}."
         )
+
+
+def save_all(connection: Connection, chats: Sequence[Chat]) -> None:
+    """Store the next version of several; WrittenMeanwhile unless all are as they were read."""
+    if chats and _SAVE.run_each(connection, [_saved(chat) for chat in chats]) != len(chats):
+        raise WrittenMeanwhile("One of several conversations is no longer as it was read.")
+
+
+def _saved(chat: Chat) -> dict[str, object]:
+    patient, body, version, wake_at = chat
+    next_state = {"text": body, "next_version": version + 1, "wake": wake_at}
+    return {"patient": patient, "read_version": version, **next_state}
 
 
 def put_off_waking(connection: Connection, patient: int, until: datetime) -> None:

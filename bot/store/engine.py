@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import (
     Column,
+    ColumnElement,
     Connection,
     Engine,
     Table,
@@ -20,6 +21,7 @@ from sqlalchemy import (
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.pool import StaticPool
 
+from bot.core.same import Same
 from bot.store.prepared import Prepared, must_be_open, run_on_sqlite
 
 _BUSY_MS = 10_000  # how long a writer waits for another before it gives up
@@ -151,12 +153,32 @@ def insert_rows(connection: Connection, table: Table, rows: list[dict[str, Any]]
         _plainly(table, tuple(rows[0])).run_each(connection, rows)
 
 
+def insert_new_rows(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
+    """Insert rows that all have the same columns, but for those that a unique key refuses."""
+    if rows:
+        _adding(connection.dialect.name, table, tuple(rows[0])).run_each(connection, rows)
+
+
 def upsert(
     connection: Connection, table: Table, values: dict[str, Any], unique: tuple[str, ...]
 ) -> None:
     """Insert a row, or overwrite the one that has the same `unique` columns."""
     changed = tuple(name for name in values if name not in unique)
     _upserting(connection.dialect.name, table, unique, changed).run(connection, values)
+
+
+def upsert_rows(
+    connection: Connection,
+    table: Table,
+    rows: list[dict[str, Any]],
+    unique: tuple[str, ...],
+    over: Same[ColumnElement[bool]],
+) -> None:
+    """Insert rows that all have the same columns; one on file is overwritten if `over` holds."""
+    if rows:
+        changed = tuple(name for name in rows[0] if name not in unique)
+        made = _upserting(connection.dialect.name, table, unique, changed, over)
+        made.run_each(connection, rows)
 
 
 @lru_cache(maxsize=256)
@@ -186,11 +208,23 @@ def _inserting(dialect: str, table: Table, columns: tuple[str, ...]) -> Prepared
 
 
 @lru_cache(maxsize=256)
+def _adding(dialect: str, table: Table, columns: tuple[str, ...]) -> Prepared:
+    made = sqlite.insert if dialect == "sqlite" else postgresql.insert
+    return Prepared(made(table).on_conflict_do_nothing(), columns)
+
+
+@lru_cache(maxsize=256)
 def _upserting(
-    dialect: str, table: Table, unique: tuple[str, ...], changed: tuple[str, ...]
+    dialect: str,
+    table: Table,
+    unique: tuple[str, ...],
+    changed: tuple[str, ...],
+    over: Same[ColumnElement[bool]] | None = None,
 ) -> Prepared:
     made = sqlite.insert if dialect == "sqlite" else postgresql.insert
     statement = made(table)
     fresh = {name: statement.excluded[name] for name in changed}
-    updating = statement.on_conflict_do_update(index_elements=list(unique), set_=fresh)
+    updating = statement.on_conflict_do_update(
+        index_elements=list(unique), set_=fresh, where=over.it if over else None
+    )
     return Prepared(updating, unique + changed)

@@ -22,7 +22,7 @@ from sqlalchemy import (
 )
 
 from bot.core.record import Message, Party
-from bot.store.engine import insert_new, update_row
+from bot.store.engine import insert_new, insert_new_rows, update_row
 from bot.store.links import WAITING, is_waiting
 from bot.store.prepared import Prepared
 from bot.store.tables_log import OUTBOUND
@@ -41,14 +41,6 @@ BLOCKED = (
     .exists()
 )
 
-# In the order of the index, so that a batch reads only its own rows however many more are queued.
-_READY = Prepared(
-    select(OUTBOUND.c.id)
-    .where(OUTBOUND.c.state == "queued", OUTBOUND.c.next_try_at <= bindparam("now"), ~BLOCKED)
-    .order_by(OUTBOUND.c.next_try_at, OUTBOUND.c.id)
-    .limit(bindparam("most"))
-    .with_for_update(skip_locked=True)
-)
 _NEXT_TRY = Prepared(
     select(OUTBOUND.c.next_try_at.label("at"))
     .where(OUTBOUND.c.state == "queued", ~BLOCKED)
@@ -69,7 +61,16 @@ _LET_GO = Prepared(
 
 def queue(connection: Connection, message: Message) -> int | None:
     """Put one message into the outbox; None when its business key is there already."""
-    values = {
+    return insert_new(connection, OUTBOUND, _columns(message))
+
+
+def queue_all(connection: Connection, messages: Sequence[Message]) -> None:
+    """Put messages into the outbox in this order, but for those whose key is there already."""
+    insert_new_rows(connection, OUTBOUND, [_columns(message) for message in messages])
+
+
+def _columns(message: Message) -> dict[str, Any]:
+    return {
         "key": message.key,
         "patient_id": message.patient,
         "escalation_id": message.escalation,
@@ -88,33 +89,10 @@ def queue(connection: Connection, message: Message) -> int | None:
         "next_try_at": message.queued_at,
         "changed_at": message.queued_at,
     }
-    return insert_new(connection, OUTBOUND, values)
 
 
 def _must_wait(message: Message) -> bool:
     return message.state == "queued" and is_waiting(message.address)
-
-
-def claim(
-    connection: Connection, now: datetime, limit: int, worker: int | None = None
-) -> list[Message]:
-    """Claim queued messages that may be tried now, the oldest of each address first.
-
-    While a message is claimed, or is waiting for its next try, later ones to the same address wait
-    behind it, so a person gets messages in order.
-    """
-    ids = [row.id for row in _READY.rows(connection, {"now": now, "most": limit})]
-    if not ids:
-        return []
-    claimed = (
-        update(OUTBOUND)
-        .where(OUTBOUND.c.id.in_(ids), OUTBOUND.c.state == "queued")
-        .values(
-            state="claimed", attempts=OUTBOUND.c.attempts + 1, changed_at=now, claimed_by=worker
-        )
-        .returning(OUTBOUND)
-    )
-    return sorted((message(row) for row in connection.execute(claimed)), key=lambda m: m.id)
 
 
 def mark(connection: Connection, message_id: int, changes: dict[str, Any], now: datetime) -> None:

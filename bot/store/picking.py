@@ -1,16 +1,18 @@
-"""Whose turn it is: one due row of one patient whom no other worker has in hand.
+"""Whose turn it is: due rows of patients whom no other worker has in hand.
 
-On PostgreSQL the patient is locked with SKIP LOCKED, so that workers share the work without waiting
-for one another; on SQLite the transaction itself keeps the others out. A row may have been settled
-between the query and its lock: so what is due is asked once more under the lock, the patient's
-oldest first, which also keeps each patient's prompts in order.
+On PostgreSQL the patients are locked with SKIP LOCKED, so that workers share the work without
+waiting for one another; on SQLite the transaction itself keeps the others out. A row may have been
+settled between the query and its lock: so what is due is asked once more under the lock, the
+patient's oldest first, which also keeps each patient's prompts in order.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from sqlalchemy import BindParameter, ColumnElement, Connection, bindparam, or_, select
 
+from bot.store.many import ForMany
 from bot.store.prepared import Prepared
 from bot.store.tables import CONVERSATION, PATIENT, PROMPT
 
@@ -40,7 +42,7 @@ _NEXT_PROMPT = Prepared(
     .where(PROMPT.c.state == "planned", PROMPT.c.due <= bindparam("now"))
     .where(_after(PROMPT.c.due, PROMPT.c.id))
     .order_by(PROMPT.c.due, PROMPT.c.id)
-    .limit(1)
+    .limit(bindparam("most"))
     .with_for_update(of=PATIENT, skip_locked=True)
 )
 _NEXT_CHAT = Prepared(
@@ -53,49 +55,49 @@ _NEXT_CHAT = Prepared(
     .where(CONVERSATION.c.wake_at <= bindparam("now"))
     .where(_after(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id))
     .order_by(CONVERSATION.c.wake_at, CONVERSATION.c.patient_id)
-    .limit(1)
+    .limit(bindparam("most"))
     .with_for_update(of=PATIENT, skip_locked=True)
 )
-_OWN_PROMPT = Prepared(
-    select(PROMPT.c.id)
-    .where(
-        PROMPT.c.patient_id == bindparam("patient"),
-        PROMPT.c.state == "planned",
-        PROMPT.c.due <= bindparam("now"),
-    )
-    .order_by(PROMPT.c.due, PROMPT.c.id)
-    .limit(1)
+_OWN_PROMPTS = ForMany(
+    PROMPT.c.patient_id,
+    lambda theirs: (
+        select(PROMPT.c.patient_id, PROMPT.c.id.label("row"))
+        .where(theirs, PROMPT.c.state == "planned", PROMPT.c.due <= bindparam("now"))
+        .order_by(PROMPT.c.due.desc(), PROMPT.c.id.desc())
+    ),
 )
-_OWN_CHAT = Prepared(
-    select(CONVERSATION.c.patient_id).where(
-        CONVERSATION.c.patient_id == bindparam("patient"),
-        CONVERSATION.c.wake_at <= bindparam("now"),
-    )
+_OWN_CHATS = ForMany(
+    CONVERSATION.c.patient_id,
+    lambda theirs: select(CONVERSATION.c.patient_id, CONVERSATION.c.patient_id.label("row")).where(
+        theirs, CONVERSATION.c.wake_at <= bindparam("now")
+    ),
 )
 
 
-def next_prompt(connection: Connection, now: datetime, after: Due) -> Due | None:
-    """Lock the patient of the next due prompt behind `after`; None: no more that is free."""
-    return _next(_NEXT_PROMPT, connection, now, after)
+def next_prompts(connection: Connection, now: datetime, after: Due, most: int) -> Sequence[Due]:
+    """Lock the patients of the next due prompts behind `after`; none: no more that is free."""
+    return _next(_NEXT_PROMPT, connection, now, after, most)
 
 
-def next_chat(connection: Connection, now: datetime, after: Due) -> Due | None:
-    """Lock the patient of the next chat whose timer has rung; None: no more that is free."""
-    return _next(_NEXT_CHAT, connection, now, after)
+def next_chats(connection: Connection, now: datetime, after: Due, most: int) -> Sequence[Due]:
+    """Lock the patients of the next chats whose timer has rung; none: no more that is free."""
+    return _next(_NEXT_CHAT, connection, now, after, most)
 
 
-def prompt_of(connection: Connection, patient: int, now: datetime) -> int | None:
-    """The id of the locked patient's oldest due prompt; None: it was settled meanwhile."""
-    row = _OWN_PROMPT.first(connection, {"patient": patient, "now": now})
-    return None if row is None else row.id
+def prompts_of(connection: Connection, whose: Sequence[int], now: datetime) -> dict[int, int]:
+    """The id of each locked patient's oldest due prompt; none: it was settled meanwhile."""
+    found = _OWN_PROMPTS.rows(connection, whose, {"now": now})
+    return {row.patient_id: row.row for row in found}  # the oldest comes last and stays
 
 
-def chat_of(connection: Connection, patient: int, now: datetime) -> int | None:
-    """The locked patient, if their timer still rings."""
-    row = _OWN_CHAT.first(connection, {"patient": patient, "now": now})
-    return None if row is None else row.patient_id
+def chats_of(connection: Connection, whose: Sequence[int], now: datetime) -> dict[int, int]:
+    """Those of the locked patients whose timer still rings."""
+    found = _OWN_CHATS.rows(connection, whose, {"now": now})
+    return {row.patient_id: row.row for row in found}
 
 
-def _next(query: Prepared, connection: Connection, now: datetime, after: Due) -> Due | None:
-    row = query.first(connection, {"now": now, "moment": after.at, "place": after.row})
-    return None if row is None else Due(row.patient_id, row.at, row.row)
+def _next(
+    query: Prepared, connection: Connection, now: datetime, after: Due, most: int
+) -> Sequence[Due]:
+    which = {"now": now, "moment": after.at, "place": after.row, "most": most}
+    return [Due(row.patient_id, row.at, row.row) for row in query.rows(connection, which)]

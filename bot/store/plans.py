@@ -1,39 +1,37 @@
-"""The dated countdown: planned prompts and what was recorded about each item."""
+"""The dated countdown: planned prompts, and what became of each."""
 
+import json
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, select, update
+from sqlalchemy import Connection, Text, bindparam, case, cast, select, update
 
 from bot.core.planned import NotPlanned, Part, PlannedPrompt
 from bot.core.protocol import Late, Priority
-from bot.core.record import ItemStatus, Operation
-from bot.store.engine import insert_rows, upsert
+from bot.core.record import Operation
+from bot.core.replan import StoredPrompt
+from bot.core.same import Same
+from bot.store.engine import upsert, upsert_rows
 from bot.store.prepared import Prepared
-from bot.store.tables import ITEM, PROMPT
-
-_ITEMS = Prepared(
-    select(ITEM.c.name, ITEM.c.value, ITEM.c.by, ITEM.c.at)
-    .where(ITEM.c.patient_id == bindparam("patient"), ITEM.c.generation == bindparam("revision"))
-    .order_by(ITEM.c.at, ITEM.c.id)
-)
-
+from bot.store.tables import PROMPT
 
 _PRIORITY = {str(one): one for one in Priority}
 _LATE = {str(one): one for one in Late}
+_UNIQUE = ("surgery_id", "key", "generation")
+_WITHDRAWN = Same(PROMPT.c.state == "cancelled")
 _OF_SURGERY = PROMPT.c.surgery_id == bindparam("surgery")
-_STATES = Prepared(
-    select(PROMPT.c.key, PROMPT.c.state).where(
-        _OF_SURGERY, PROMPT.c.generation == bindparam("revision")
-    )
-)
 _SENT = Prepared(
     select(PROMPT.c.to_role, PROMPT.c.changed_at).where(_OF_SURGERY, PROMPT.c.state == "sent")
 )
 _KEPT = Prepared(
-    select(PROMPT.c.key, PROMPT.c.parts, PROMPT.c.due, PROMPT.c.closes, PROMPT.c.to_role)
-    .add_columns(PROMPT.c.priority, PROMPT.c.late, PROMPT.c.time_critical, PROMPT.c.state)
+    select(PROMPT.c.key, PROMPT.c.due, PROMPT.c.closes, PROMPT.c.to_role, PROMPT.c.priority)
+    .add_columns(PROMPT.c.late, PROMPT.c.time_critical, PROMPT.c.state)
+    .add_columns(
+        cast(PROMPT.c.parts, Text).label("parts"),
+        case((PROMPT.c.state == "sent", PROMPT.c.changed_at)).label("sent_at"),
+    )
     .where(_OF_SURGERY, PROMPT.c.state != "cancelled")
     .order_by(PROMPT.c.due, PROMPT.c.id)
 )
@@ -48,23 +46,16 @@ _COMING = Prepared(
     .order_by(PROMPT.c.due, PROMPT.c.id)
     .limit(bindparam("most"))
 )
-_WITHDRAW = update(PROMPT).where(
-    _OF_SURGERY, PROMPT.c.state == "planned", PROMPT.c.key.in_(bindparam("keys", expanding=True))
+_WITHDRAW = Prepared(
+    update(PROMPT)
+    .where(_OF_SURGERY, PROMPT.c.key == bindparam("which"), PROMPT.c.state == "planned")
+    .values(state="cancelled", reason=bindparam("reason_why"), changed_at=bindparam("changed"))
 )
 _RETIMED = ("parts", "due", "closes", "to_role", "priority", "late", "time_critical", "changed_at")
 _RETIME = Prepared(
     update(PROMPT)
     .where(_OF_SURGERY, PROMPT.c.key == bindparam("which"), PROMPT.c.state == "planned")
     .values({name: bindparam(f"new_{name}") for name in _RETIMED})
-)
-_BY_ID = Prepared(select(PROMPT).where(PROMPT.c.id == bindparam("prompt")))
-_CLAIM = Prepared(
-    update(PROMPT)
-    .where(PROMPT.c.id == bindparam("prompt"), PROMPT.c.state == "planned")
-    .values(
-        state=bindparam("fate"), reason=bindparam("reason_why"), changed_at=bindparam("changed")
-    )
-    .returning(PROMPT.c.id)
 )
 
 
@@ -76,17 +67,7 @@ def put_prompts(
     A withdrawn prompt of the same key comes back; one that is planned or settled stays as it is.
     """
     rows = [_columns(operation, prompt, now) for prompt in prompts]
-    known = _states(connection, operation) if rows else {}
-    fresh = [row for row in rows if row["key"] not in known]
-    insert_rows(connection, PROMPT, fresh)
-    for row in rows:
-        if known.get(row["key"]) == "cancelled":
-            upsert(connection, PROMPT, row, ("surgery_id", "key", "generation"))
-
-
-def _states(connection: Connection, operation: Operation) -> dict[str, str]:
-    which = {"surgery": operation.id, "revision": operation.revision}
-    return {row.key: row.state for row in _STATES.rows(connection, which)}
+    upsert_rows(connection, PROMPT, rows, _UNIQUE, _WITHDRAWN)
 
 
 def retime_prompts(
@@ -144,15 +125,22 @@ def prompts_of(connection: Connection, operation: Operation) -> tuple[PlannedPro
     return tuple(planned(row) for row in _WAITING.rows(connection, {"surgery": operation.id}))
 
 
-def kept_prompts(
-    connection: Connection, operation: Operation
-) -> tuple[list[PlannedPrompt], list[PlannedPrompt]]:
-    """(to come, settled) of the operation's prompts in every generation, in order of time."""
-    to_come: list[PlannedPrompt] = []
-    settled: list[PlannedPrompt] = []
-    for row in _KEPT.rows(connection, {"surgery": operation.id}):
-        (to_come if row.state == "planned" else settled).append(planned(row))
-    return to_come, settled
+def kept_prompts(connection: Connection, operation: Operation) -> list[StoredPrompt]:
+    """The operation's prompts in every generation, the withdrawn left out, in order of time."""
+    rows = _KEPT.rows(connection, {"surgery": operation.id})
+    return [
+        StoredPrompt(
+            prompt=_prompt(row, _parts(row.parts)),
+            settled=row.state != "planned",
+            sent_at=row.sent_at,
+        )
+        for row in rows
+    ]
+
+
+@lru_cache(maxsize=4096)  # a line of the protocol says the same in many countdowns
+def _parts(text: str) -> tuple[Part, ...]:
+    return tuple(Part(**part) for part in json.loads(text))
 
 
 def coming_parts(
@@ -165,9 +153,13 @@ def coming_parts(
 
 def planned(row: Any) -> PlannedPrompt:  # noqa: ANN401 - a row
     """A row of planned_prompt as the core's value."""
+    return _prompt(row, tuple(Part(**part) for part in row.parts))
+
+
+def _prompt(row: Any, parts: tuple[Part, ...]) -> PlannedPrompt:  # noqa: ANN401 - a row
     return PlannedPrompt(
         key=row.key,
-        parts=tuple(Part(**part) for part in row.parts),
+        parts=parts,
         due=row.due,
         closes=row.closes,
         to=row.to_role,
@@ -181,28 +173,9 @@ def withdraw_prompts(
     connection: Connection, operation: Operation, keys: Sequence[str], reason: str, now: datetime
 ) -> None:
     """Withdraw planned prompts that have not gone out."""
-    if not keys:
-        return
-    changes = {"state": "cancelled", "reason": reason, "changed_at": now}
-    connection.execute(_WITHDRAW, {"surgery": operation.id, "keys": list(keys), **changes})
-
-
-def claim_prompt(
-    connection: Connection, prompt: int, state: str, reason: str, now: datetime
-) -> bool:
-    """Move a prompt out of "planned"; False when somebody else already did."""
-    fate = {"prompt": prompt, "fate": state, "reason_why": reason, "changed": now}
-    return _CLAIM.first(connection, fate) is not None
-
-
-def prompt_by_id(connection: Connection, prompt: int) -> PlannedPrompt:
-    """One planned prompt."""
-    return planned(_BY_ID.rows(connection, {"prompt": prompt})[0])
-
-
-def put_off(connection: Connection, prompt: int, until: datetime, reason: str) -> None:
-    """Move a prompt that could not be handled forward, so that it cannot stop the others."""
-    connection.execute(update(PROMPT).where(PROMPT.c.id == prompt).values(due=until, reason=reason))
+    told = {"surgery": operation.id, "reason_why": reason, "changed": now}
+    if keys:
+        _WITHDRAW.run_each(connection, [{**told, "which": key} for key in keys])
 
 
 def note_missed(
@@ -214,7 +187,7 @@ def note_missed(
     part = Part(lost.prompt, lost.flow, lost.values, key)
     prompt = PlannedPrompt(key, (part,), was_due, was_due, "nurse", Priority.TEACHING)
     row = {**_columns(operation, prompt, now), "state": "missed", "reason": lost.reason}
-    upsert(connection, PROMPT, row, ("surgery_id", "key", "generation"))
+    upsert(connection, PROMPT, row, _UNIQUE)
 
 
 def missed_of(connection: Connection, operation: Operation) -> list[NotPlanned]:
@@ -229,27 +202,3 @@ def missed_of(connection: Connection, operation: Operation) -> list[NotPlanned]:
         for row in connection.execute(query)
         for part in planned(row).parts
     ]
-
-
-def record_item(
-    connection: Connection, operation: Operation, name: str, value: str, by: str, now: datetime
-) -> None:
-    """Store one item's status in the present revision: one row each, the last word counts."""
-    values = {
-        "patient_id": operation.patient,
-        "name": name,
-        "generation": operation.revision,
-        "value": value,
-        "by": by,
-        "at": now,
-    }
-    upsert(connection, ITEM, values, ("patient_id", "name", "generation"))
-
-
-def items_of(connection: Connection, operation: Operation) -> dict[str, ItemStatus]:
-    """What is recorded in the operation's present revision."""
-    whose = {"patient": operation.patient, "revision": operation.revision}
-    return {
-        row.name: ItemStatus(row.name, row.value, row.by, row.at)
-        for row in _ITEMS.rows(connection, whose)
-    }

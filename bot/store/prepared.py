@@ -10,9 +10,11 @@ import sqlite3
 from collections import namedtuple
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache, partial
+from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import JSON, Boolean, Connection, Dialect, exc
+from sqlalchemy import JSON, Boolean, ColumnElement, Connection, Dialect, exc
 from sqlalchemy.sql.expression import Select, UpdateBase
 from sqlalchemy.types import TypeEngine
 
@@ -29,24 +31,24 @@ class _Ready:
 
     sql: str
     fixed: Values
-    entering: tuple[tuple[str, Convert | None], ...]
+    given: Callable[[Values], tuple[Any, ...]]
+    entering: tuple[tuple[int, Convert], ...]
     row: Callable[[Iterable[Any]], Any]
     leaving: tuple[tuple[int, Convert], ...]
 
-    def values(self, given: Values) -> list[Any]:
-        told = {**self.fixed, **given} if self.fixed else given
-        return [into(told[name]) if into else told[name] for name, into in self.entering]
+    def values(self, told: Values) -> list[Any]:
+        return _converted(self.given({**self.fixed, **told}), self.entering)
 
     def rows(self, found: Sequence[Sequence[Any]]) -> list[Any]:
-        if not self.leaving:
-            return [self.row(one) for one in found]
-        return [self._row(one) for one in found]
+        row, leaving = self.row, self.leaving
+        return [row(_converted(one, leaving)) for one in found]
 
-    def _row(self, found: Sequence[Any]) -> Any:  # noqa: ANN401 - a row
-        cells = list(found)
-        for place, out in self.leaving:
-            cells[place] = out(cells[place])
-        return self.row(cells)
+
+def _converted(cells: Iterable[Any], places: Iterable[tuple[int, Convert]]) -> list[Any]:
+    changed = list(cells)
+    for place, convert in places:
+        changed[place] = convert(changed[place])
+    return changed
 
 
 class Prepared:
@@ -76,13 +78,13 @@ class Prepared:
         ready = self._on_sqlite(connection)
         return _cursor(connection, ready.sql, ready.values(values)).rowcount
 
-    def run_each(self, connection: Connection, many: Sequence[Values]) -> None:
-        """Run it once for each of these values."""
+    def run_each(self, connection: Connection, many: Sequence[Values]) -> int:
+        """Run it once for each of these values and say how many rows that touched."""
         if connection.dialect.name != "sqlite":
-            connection.execute(self._statement, [dict(values) for values in many])
-            return
+            return connection.execute(self._statement, [dict(values) for values in many]).rowcount
         ready = self._on_sqlite(connection)
-        _cursor(connection, ready.sql, [ready.values(values) for values in many], many=True)
+        given = [ready.values(values) for values in many]
+        return _cursor(connection, ready.sql, given, many=True).rowcount
 
     def _on_sqlite(self, connection: Connection) -> _Ready:
         if self._ready is None:
@@ -93,7 +95,7 @@ class Prepared:
 def _cursor(
     connection: Connection, sql: str, values: Sequence[Any], *, many: bool = False
 ) -> sqlite3.Cursor:
-    driver: Any = connection.connection.driver_connection
+    driver: Any = connection.connection.dbapi_connection
     try:
         cursor: sqlite3.Cursor = (driver.executemany if many else driver.execute)(sql, values)
     except sqlite3.Error as error:  # the same kinds of error as from any other statement
@@ -111,7 +113,7 @@ def must_be_open(connection: Connection) -> None:
     """Raise OperationalError when SQLite has undone the whole transaction by itself."""
     if connection.dialect.name != "sqlite":
         return
-    driver: Any = connection.connection.driver_connection
+    driver: Any = connection.connection.dbapi_connection
     if not driver.in_transaction:
         fault = sqlite3.OperationalError("the transaction was undone; nothing of it was kept")
         raise exc.OperationalError(None, None, fault)
@@ -121,21 +123,34 @@ def _ready(
     statement: Select[Any] | UpdateBase, columns: list[str] | None, dialect: Dialect
 ) -> _Ready:
     compiled: Any = statement.compile(dialect=dialect, column_keys=columns)
-    entering = tuple(
-        (name, _into(compiled.binds[name].type, dialect)) for name in compiled.positiontup
-    )
+    names = compiled.positiontup
+    into = [_into(compiled.binds[name].type, dialect) for name in names]
     fixed = {name: bind.value for name, bind in compiled.binds.items() if not bind.required}
     fixed |= {column.key: column.default.arg for column in compiled.insert_prefetch}
-    given = list(statement.exported_columns)
-    out = [_out_of(column.type, dialect) for column in given]
-    row = namedtuple("Row", [column.key for column in given], rename=True) if given else tuple  # type: ignore[misc]
+    found: list[ColumnElement[Any]] = list(statement.exported_columns)
     return _Ready(
         sql=compiled.string,
         fixed=fixed,
-        entering=entering,
-        row=getattr(row, "_make", tuple),
-        leaving=tuple((place, convert) for place, convert in enumerate(out) if convert),
+        given=_getter(names),
+        entering=_places(into),
+        row=_row_of([str(column.key) for column in found]),
+        leaving=_places([_out_of(column.type, dialect) for column in found]),
     )
+
+
+def _getter(names: Sequence[str]) -> Callable[[Values], tuple[Any, ...]]:
+    if len(names) > 1:
+        return itemgetter(*names)
+    return lambda told: tuple(told[name] for name in names)
+
+
+def _places(converts: Sequence[Convert | None]) -> tuple[tuple[int, Convert], ...]:
+    return tuple((place, convert) for place, convert in enumerate(converts) if convert)
+
+
+def _row_of(names: Sequence[str]) -> Callable[[Iterable[Any]], Any]:
+    """What makes a row of its cells; a row has its columns as attributes."""
+    return partial(tuple.__new__, namedtuple("Row", names, rename=True))
 
 
 def _into(kind: TypeEngine[Any], dialect: Dialect) -> Convert | None:
@@ -162,4 +177,11 @@ def _to_json(value: object) -> str:
 
 def _from_json(text: str | float | None) -> Any:  # noqa: ANN401 - whatever was stored
     """SQLite takes a JSON column for a number's and keeps a bare number as one."""
-    return json.loads(text) if isinstance(text, str) else text
+    if not isinstance(text, str):
+        return text
+    return json.loads(text) if text.startswith(("[", "{")) else _scalar(text)
+
+
+@lru_cache(maxsize=1024)  # most facts are "true", "false" or one of a few words
+def _scalar(text: str) -> Any:  # noqa: ANN401 - whatever was stored
+    return json.loads(text)

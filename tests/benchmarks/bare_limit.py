@@ -119,27 +119,39 @@ def enrolments(bare, count):
     return timed(write)
 
 
-def fired(bare, count, batch=50):
-    """The time of `count` messages: each stored, claimed in batches, and marked as sent."""
+def fired(bare, count, together, batch=50):
+    """The time of `count` messages: each stored, claimed in batches, and marked as sent.
+
+    `together` of them share the commit that stores them, and the one that marks them.
+    """
     first = bare.before["outbound"] + 1
     prompts = [row[0] for row in bare.store.execute("SELECT id FROM planned_prompt LIMIT 1000")]
-    sent = "UPDATE outbound SET state='sent', provider_id=?, changed_at='x' WHERE id=?"
+
+    def store(n):
+        prompt = prompts[n % len(prompts)]
+        bare.store.execute("UPDATE planned_prompt SET state='sent' WHERE id=?", (prompt,))
+        bare.change_chat(n)
+        bare.insert_share(n, count)
 
     def write():
-        for n in range(count):
-            with bare.commit():
-                prompt = prompts[n % len(prompts)]
-                bare.store.execute("UPDATE planned_prompt SET state='sent' WHERE id=?", (prompt,))
-                bare.change_chat(n)
-                bare.insert_share(n, count)
+        _in_commits(bare, range(count), together, store)
         for start in range(0, count, batch):
             with bare.commit():
-                bare.store.execute(
-                    "UPDATE outbound SET state='claimed', attempts=1 WHERE id BETWEEN ? AND ?",
-                    (first + start, first + start + batch - 1),
-                )
-            for n in range(start, min(start + batch, count)):
-                with bare.commit():
-                    bare.store.execute(sent, (f"p{n}", first + n))
+                bare.store.execute(_CLAIMED, (first + start, first + start + batch - 1))
+            batched = range(start, min(start + batch, count))
+            _in_commits(
+                bare, batched, together, lambda n: bare.store.execute(_SENT, (f"p{n}", first + n))
+            )
 
     return timed(write)
+
+
+_CLAIMED = "UPDATE outbound SET state='claimed', attempts=1 WHERE id BETWEEN ? AND ?"
+_SENT = "UPDATE outbound SET state='sent', provider_id=?, changed_at='x' WHERE id=?"
+
+
+def _in_commits(bare, numbers, together, deed):
+    for start in range(0, len(numbers), together):
+        with bare.commit():
+            for n in numbers[start : start + together]:
+                deed(n)

@@ -3,11 +3,12 @@
     .venv/bin/python tests/benchmarks/bench_services.py [patients] [replies to a commit]
 
 The service runs as `countdown serve` does, SQLite WAL at synchronous=FULL: an enrolment plans the
-whole countdown; a due message is claimed, stepped, stored, claimed for sending, handed to a channel
-that takes it at once, and marked; a reply is read, stepped and stored with its answer in the
-outbox. The bare limit writes the very rows that these added, by `sqlite3` alone, with as many
-commits (bare_limit.py). With a second number that many replies arrive together and share a commit;
-the bare limit still has one for each, and is measured a second time with as many to a commit.
+whole countdown; due messages (the patients' at one moment) are claimed, stepped, stored, claimed for
+sending, handed to a channel that takes them at once, and marked; a reply is read, stepped and stored
+with its answer in the outbox. The bare limit writes the very rows that these added, by `sqlite3`
+alone, in one commit each (bare_limit.py). Due messages share their commits, and with a second
+number that many replies arrive together and do so too; the bare limit is then measured a second
+time, with as many to a commit.
 
 Three rounds of replies come first and are not timed: in them the new patients agree to the
 messages. Both by CPU time of the process and by the wall; on a machine that others use only the
@@ -110,11 +111,13 @@ def bench_due(folder, patients):
     clinic.fire(2)
     before, done = newest(clinic.path), []
     took = timed(lambda: done.extend(clinic.fire(6)))
-    bare = clinic.bare("bare", [(before, newest(clinic.path))], bare_limit.FIRED)
-    count = bare.count("outbound")
-    limit = bare_limit.fired(bare, count)
+    span = [(before, newest(clinic.path))]
+    one, many = (clinic.bare(name, span, bare_limit.FIRED) for name in ("one", "many"))
+    count = one.count("outbound")
+    limit, shared = bare_limit.fired(one, count, 1), bare_limit.fired(many, count, patients)
     clinic.app.close()
     line(f"due messages ({done[0]} prompts, {done[1]} timers)", count, took, limit)
+    line(f"  the same, bare limit with {patients} to a commit", count, took, shared)
 
 
 def bench_replies(folder, patients, together):

@@ -18,7 +18,7 @@ from bench_services import WARM, Clinic
 
 from bot.core import dialogue
 from bot.service import chart, effects, inbound, mail, planning, turns
-from bot.store import charts, conversations, inbox, outbox, patients, plans
+from bot.store import charts, conversations, inbox, items, outbox, patients, plans
 
 PATIENTS, ROUNDS = 12, 8
 STEPS = (
@@ -28,7 +28,7 @@ STEPS = (
     (charts, "head_of", "  patient, surgery, stored chat: one statement"),
     (chart, "conversation_from_json", "  the chat out of JSON"),
     (patients, "facts_of", "  facts"),
-    (plans, "items_of", "  items"),
+    (items, "items_of", "  items"),
     (inbox, "put_reading", "the reading stored"),
     (turns, "context", "what a step may look at"),
     (turns, "step", "the step"),
@@ -38,7 +38,7 @@ STEPS = (
     (turns, "load_chart", "the chart again, where planning may have to follow"),
     (planning, "plan", "planning anew"),
     (planning, "_made", "  the countdown made"),
-    (planning, "_stored", "  the stored countdown read"),
+    (plans, "kept_prompts", "  the stored countdown read"),
     (turns, "conversation_to_json", "the chat into JSON"),
     (conversations, "save_conversation", "the chat stored"),
     (mail, "post", "the answer"),

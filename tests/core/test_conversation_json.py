@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bot.core import conversation_json
 from bot.core.conversation import Conversation, OpenQuestion, WaitingFlow
 from bot.core.conversation_json import conversation_from_json, conversation_to_json
 from bot.core.protocol import Priority
@@ -64,7 +65,25 @@ def test_the_round_trip_is_exact(conversation: Conversation, coach: Conversation
     whole = replace(conversation, coach=coach)
     text = conversation_to_json(whole)
     assert conversation_from_json(text) == whole
-    assert conversation_to_json(conversation_from_json(text)) == text
+    assert conversation_to_json(_read(text)) == text
+    assert _read(text) == whole
+
+
+def _read(text: str) -> Conversation:
+    """What another process reads, which did not write it."""
+    conversation_json._at_hand.clear()
+    return conversation_from_json(text)
+
+
+def test_a_chat_at_hand_has_the_version_that_is_kept_beside_it() -> None:
+    text = conversation_to_json(Conversation(version=3))
+    assert conversation_from_json(text, 4) == replace(_read(text), version=4)
+
+
+def test_chats_at_hand_do_not_pile_up() -> None:
+    for version in range(3 * conversation_json._AT_HAND):
+        conversation_to_json(Conversation(version=version))
+    assert len(conversation_json._at_hand) <= conversation_json._AT_HAND
 
 
 def test_a_fresh_conversation_needs_nothing_on_file() -> None:
@@ -80,4 +99,4 @@ def test_a_field_of_another_version_is_not_dropped_unseen() -> None:
 def test_instants_are_kept_to_the_microsecond() -> None:
     moment = datetime(2027, 3, 14, 6, 59, 59, 999999, tzinfo=UTC)
     kept = Conversation(waiting=(WaitingFlow("x", moment),))
-    assert conversation_from_json(conversation_to_json(kept)).waiting[0].not_before == moment
+    assert _read(conversation_to_json(kept)).waiting[0].not_before == moment

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 
+import pytest
 from countdown_samples import (
     CHECK,
     MORNING_WASH,
@@ -25,7 +26,7 @@ from bot.core.countdown import instant
 from bot.core.plan import make_countdown
 from bot.core.planned import Countdown
 from bot.core.protocol import Candidate, Late, MedicineHold, Priority, Protocol
-from bot.core.replan import Replan, StoredPrompt, replan
+from bot.core.replan import Replan, StoredPrompt, put_off, replan
 
 MONDAY = date(2027, 3, 15)
 ENROLLED = datetime(2027, 2, 8, 14, tzinfo=UTC)
@@ -179,6 +180,37 @@ def test_a_part_that_was_sent_leaves_a_merged_message():
     assert ["lesson 2", "lesson 4"] in parts
 
 
+def _put_off(late: Late) -> tuple[Protocol, tuple[StoredPrompt, ...]]:
+    """Four late lessons, and one of today that is put off to tomorrow behind them."""
+    lessons = (teaching(f"lesson {n}", -36) for n in range(4))
+    last = replace(teaching("last", -35), late=late)
+    protocol = Protocol("p", "P", (*lessons, last))
+    record = stored(plan(protocol=protocol), ENROLLED + timedelta(hours=1))
+    assert [s.prompt.key for s in record if not s.settled] == ["lesson 3", "last"]
+    return protocol, record
+
+
+@pytest.mark.parametrize("late", [Late.SKIP, Late.NURSE])
+def test_teaching_that_was_put_off_to_another_day_is_not_late_before_that(late):
+    protocol, record = _put_off(late)
+    evening = ENROLLED + timedelta(hours=9)
+    new = make_countdown(
+        protocol, RULES, PATIENT, surgery(MONDAY), evening, put_off=put_off(record)
+    )
+    change = replan(record, new, evening)
+    assert (change.cancel, change.retime, change.missed) == ((), (), ())
+    assert "last" in {part.key for prompt in new.prompts for part in prompt.parts}
+
+
+def test_teaching_that_was_put_off_is_late_when_that_day_is_over():
+    protocol, record = _put_off(Late.SKIP)
+    two_days_on = ENROLLED + timedelta(days=2)
+    new = make_countdown(
+        protocol, RULES, PATIENT, surgery(MONDAY), two_days_on, put_off=put_off(record)
+    )
+    assert [lost.key for lost in new.skipped] == ["last"]
+
+
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_replanning_is_idempotent_and_sends_nothing_twice(data: st.DataObject):
@@ -217,3 +249,23 @@ def test_every_planned_part_is_on_record_once_after_replanning(data: st.DataObje
     settled_parts = {part.key for s in record if s.settled for part in s.prompt.parts}
     wanted = {part.key for message in new.prompts for part in message.parts}
     assert wanted <= set(open_parts) | settled_parts
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(-36, -34), st.sampled_from(Late)), min_size=6, max_size=12),
+    st.integers(0, 72),
+)
+def test_what_is_to_come_stays_to_come_when_nothing_but_time_has_changed(lines, hours):
+    lessons = (
+        replace(teaching(f"lesson {n}", days), late=late) for n, (days, late) in enumerate(lines)
+    )
+    protocol, now = Protocol("p", "P", tuple(lessons)), ENROLLED + timedelta(hours=hours)
+    record = stored(plan(protocol=protocol), now)
+    new = make_countdown(protocol, RULES, PATIENT, surgery(MONDAY), now, put_off=put_off(record))
+    after = apply(record, replan(record, new, now))
+    assert _to_come(record) <= _to_come(after)
+
+
+def _to_come(record):
+    return {part.key for s in record if not s.settled for part in s.prompt.parts}

@@ -44,19 +44,21 @@ def test_the_codes_are_those_of_the_standards_table(seconds: int, code: str):
 
 @pytest.mark.parametrize(
     ("count", "code"),
-    enumerate(  # RFC 4226, appendix D
-        [
-            "755224",
-            "287082",
-            "359152",
-            "969429",
-            "338314",
-            "254676",
-            "287922",
-            "162583",
-            "399871",
-            "520489",
-        ]
+    list(  # RFC 4226, appendix D
+        enumerate(
+            [
+                "755224",
+                "287082",
+                "359152",
+                "969429",
+                "338314",
+                "254676",
+                "287922",
+                "162583",
+                "399871",
+                "520489",
+            ]
+        )
     ),
 )
 def test_the_codes_are_those_of_the_counters_table(count: int, code: str):

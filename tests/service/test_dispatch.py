@@ -57,7 +57,7 @@ def test_one_bad_row_is_put_off_told_and_does_not_stop_the_others(clinic):
     assert len(done.failed) == 1
     assert "undelivered" in clinic.cases(patient)
     with writing(clinic.app.engine) as connection:
-        assert picking.prompt_of(connection, patient, clinic.now) is None
+        assert picking.prompts_of(connection, [patient], clinic.now) == {}
 
 
 def test_even_a_chat_that_cannot_be_read_does_not_stop_the_scheduler(clinic):

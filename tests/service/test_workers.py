@@ -97,13 +97,13 @@ def test_what_a_sender_learns_too_late_is_not_stored_over_anothers_attempt(clini
     clinic.app.tick()
     slow, other = begin(clinic, 1), begin(clinic, 2)
     with writing(clinic.app.engine) as connection:
-        (in_hand,) = outbox.claim(connection, clinic.now, 1, slow)
+        (in_hand,) = claims.claim(connection, clinic.now, 1, slow)
     workers.end(clinic.app.engine, slow)
     clinic.app.worker = other
     clinic.app.relay()
     with writing(clinic.app.engine) as connection:
         assert not claims.give_up(connection, in_hand, {"state": "queued"}, clinic.now)
-        assert claims.accept(connection, in_hand, {"state": "sent"}, clinic.now)
+        assert claims.accept(connection, in_hand, "p1", clinic.now)
     assert states(clinic)[in_hand.key] == "sent"
     assert len(clinic.texts()) == 1
 

@@ -9,9 +9,8 @@ from sqlalchemy import bindparam, select
 from sqlalchemy.exc import OperationalError
 
 from bot.reading.reading import Act, Reading
-from bot.service import cases, dispatch, effects, inbound, mail, outbox
-from bot.store import inbox, plans
-from bot.store import outbox as outbox_rows
+from bot.service import cases, effects, inbound, mail, outbox, outcomes, rounds
+from bot.store import claims, inbox, plans
 from bot.store.prepared import Prepared
 from bot.wiring import App
 
@@ -32,14 +31,13 @@ def unique_key_dropped(patch, practice):
 
 def answer_not_recorded(patch, practice):
     """What was sent is not marked, so it is taken up again as left behind."""
-    real = outbox._accepted
+    real = outcomes.accepted
     numbers = count()
 
-    def accepted(practice, message, provider_id, now):
-        if next(numbers) % 5:
-            real(practice, message, provider_id, now)
+    def accepted(practice, answers, now):
+        real(practice, [answer for answer in answers if next(numbers) % 5], now)
 
-    patch.setattr(outbox, "_accepted", accepted)
+    patch.setattr(outcomes, "accepted", accepted)
 
 
 def error_swallowed(patch, practice):
@@ -82,14 +80,14 @@ def deaf_to_symptoms(patch, practice):
 
 def newest_first(patch, practice):
     """The relay looks at no order and sends a batch from its end."""
-    real, table = outbox_rows.claim, outbox_rows.OUTBOUND
+    real, table = claims.claim, claims.OUTBOUND
     ready = (
-        select(table.c.id)
+        select(table)
         .where(table.c.state == "queued", table.c.queued_at <= bindparam("now"))
         .limit(bindparam("most"))
     )
-    patch.setattr(outbox_rows, "_READY", Prepared(ready))
-    patch.setattr(outbox_rows, "claim", lambda c, now, most: real(c, now, most)[::-1])
+    patch.setattr(claims, "_READY", Prepared(ready))
+    patch.setattr(claims, "claim", lambda c, now, most: real(c, now, most)[::-1])
 
 
 def local_time_for_utc(patch, practice):
@@ -107,31 +105,45 @@ def refusal_taken_for_success(patch, practice):
     """What the provider refused counts as sent."""
 
     def refused(practice, message, now, fault, done):
-        outbox._accepted(practice, message, "p0", now)
+        outcomes.accepted(practice, [(message, "p0")], now)
 
-    patch.setattr(outbox, "_refused", refused)
+    patch.setattr(outbox, "refused", refused)
 
 
 def stop_not_kept(patch, practice):
     """STOP is answered and then not kept."""
-    real = dispatch.load_chart
+    real = rounds.load_charts
 
-    def forgetful(connection, practice, patient):
-        chart = real(connection, practice, patient)
-        return replace(chart, conversation=replace(chart.conversation, stopped=False))
+    def forgetful(connection, practice, whose):
+        found = real(connection, practice, whose)
+        return {
+            patient: replace(chart, conversation=replace(chart.conversation, stopped=False))
+            for patient, chart in found.items()
+        }
 
     patch.setattr(effects, "_set_stopped", lambda desk, effect: None)
-    patch.setattr(dispatch, "load_chart", forgetful)
+    patch.setattr(rounds, "load_charts", forgetful)
 
 
 def same_prompt_in_two_messages(patch, practice):
     """Each message to a patient is put into the outbox twice, under two keys."""
+    real = mail._queue
+
+    def queue(desk, message):
+        real(desk, message)
+        if message.to_role == "patient":
+            real(desk, replace(message, key=f"{message.key}.again"))
+
+    patch.setattr(mail, "_queue", queue)
+
+
+def telling_the_patient_not_noted(patch, practice):
+    """The answer to an alarm never leaves."""
     real = mail.outbox.queue
 
     def queue(connection, message):
-        real(connection, message)
-        if message.to_role == "patient":
-            real(connection, replace(message, key=f"{message.key}.again"))
+        silent = message.escalation is not None and message.to_role == "patient"
+        return None if silent else real(connection, message)
 
     patch.setattr(mail.outbox, "queue", queue)
 
@@ -148,4 +160,5 @@ DEFECTS = {
     "refusal_taken_for_success": (refusal_taken_for_success, "lost"),
     "stop_not_kept": (stop_not_kept, "after_stop"),
     "same_prompt_in_two_messages": (same_prompt_in_two_messages, "doubled"),
+    "telling_the_patient_not_noted": (telling_the_patient_not_noted, "alarms_unanswered"),
 }

@@ -8,21 +8,30 @@ from bot.core import placing, plan
 from bot.core.facts import wanted
 from bot.core.occurrences import occurrences
 from bot.core.protocol import Anchor
-from bot.service import cases, chart, dispatch, effects, mail, outbox, overdue, planning
-from bot.store import conversations, plans
-from bot.store import outbox as outbox_rows
+from bot.service import (
+    cases,
+    chart,
+    dispatch,
+    effects,
+    mail,
+    outbox,
+    overdue,
+    planning,
+    rounds,
+)  # fmt: skip
+from bot.store import claims, conversations, firing, items, plans
 
 LONG_AGO = datetime(2020, 1, 1, tzinfo=UTC)
 
 
 def send_before_commit(patch, practice):
     """The provider is called while the claim is not committed yet."""
-    real, channel_of = outbox_rows.claim, {}
+    real, channel_of = claims.claim, {}
     relay = outbox.relay
 
-    def remember(practice, channels, now, worker=None):
+    def remember(practice, channels, now, *rest):
         channel_of.update(channels)
-        return relay(practice, channels, now, worker)
+        return relay(practice, channels, now, *rest)
 
     def claim(connection, now, most):
         batch, taken = real(connection, now, most), []
@@ -35,11 +44,11 @@ def send_before_commit(patch, practice):
             taken.append(message)
         return taken
 
-    def send(practice, channels, message, now, done):
-        outbox._accepted(practice, message, "p0", now)
+    def send(channels, message, answers, done):
+        answers.add(message, "p0")
 
     patch.setattr(outbox, "relay", remember)
-    patch.setattr(outbox_rows, "claim", claim)
+    patch.setattr(claims, "claim", claim)
     patch.setattr(outbox, "_send", send)
 
 
@@ -69,11 +78,12 @@ def forgotten_by_the_scheduler(patch, practice):
     """Prompts of every third patient are passed over when they are due."""
     pick = dispatch._PROMPTS.pick
 
-    def passing_over(connection, now, after):
-        found = pick(connection, now, after)
-        while found is not None and found.patient % 3 == 0:
-            found = pick(connection, now, found)
-        return found
+    def passing_over(connection, now, after, most):
+        while found := pick(connection, now, after, most):
+            if kept := [each for each in found if each.patient % 3]:
+                return kept
+            after = found[-1]
+        return []
 
     patch.setattr(dispatch, "_PROMPTS", replace(dispatch._PROMPTS, pick=passing_over))
 
@@ -130,14 +140,14 @@ def coach_before_joining(patch, practice):
 
 def wash_recorded_twice(patch, practice):
     """One answer counts for the next wash as well."""
-    real = plans.record_item
+    real = items.record_item
 
     def record(connection, operation, name, value, by, now):
         real(connection, operation, name, value, by, now)
         if name.startswith("wash_") and name[5:].isdigit():
             real(connection, operation, f"wash_{int(name[5:]) + 1}", value, by, now)
 
-    patch.setattr(plans, "record_item", record)
+    patch.setattr(items, "record_item", record)
 
 
 def quiet_hours_ignored(patch, practice):
@@ -147,16 +157,17 @@ def quiet_hours_ignored(patch, practice):
 
 def opt_out_honoured_late(patch, practice):
     """A STOP is kept from the next day on."""
-    real = dispatch.load_chart
+    real = rounds.load_charts
 
-    def lenient(connection, practice, patient):
-        found = real(connection, practice, patient)
-        stopped = found.conversation.stopped
-        since = outs.setdefault(patient, dispatch_now[0]) if stopped else outs.pop(patient, None)
-        fresh = stopped and dispatch_now[0] - since < timedelta(days=1)
-        return replace(
-            found, conversation=replace(found.conversation, stopped=stopped and not fresh)
-        )
+    def forgetting(found, patient):
+        talk, now = found.conversation, dispatch_now[0]
+        since = outs.setdefault(patient, now) if talk.stopped else outs.pop(patient, None)
+        fresh = talk.stopped and now - since < timedelta(days=1)
+        return replace(found, conversation=replace(talk, stopped=talk.stopped and not fresh))
+
+    def lenient(connection, practice, whose):
+        found = real(connection, practice, whose)
+        return {patient: forgetting(chart, patient) for patient, chart in found.items()}
 
     def tick(practice, now, *most):
         dispatch_now[0] = now
@@ -164,7 +175,7 @@ def opt_out_honoured_late(patch, practice):
 
     outs, dispatch_now, real_tick = {}, [LONG_AGO], dispatch.tick
     patch.setattr(dispatch, "tick", tick)
-    patch.setattr(dispatch, "load_chart", lenient)
+    patch.setattr(rounds, "load_charts", lenient)
     patch.setattr(effects, "_close_address", lambda desk, wrong: None)
     patch.setattr(planning, "may_differ", lambda before, after: False)
 
@@ -198,28 +209,17 @@ def condition_ignored(patch, practice):
 
 def never_marked(patch, practice):
     """A prompt is handled and stays due."""
-    patch.setattr(plans, "claim_prompt", lambda *rest: True)
+    patch.setattr(firing, "claim_all", lambda *rest: None)
 
 
 def timer_never_cleared(patch, practice):
     """The clock of every chat rings again at once, whatever the chat said."""
-    real = conversations.save_conversation
+    real = conversations._saved
 
-    def save(connection, patient, body, version, wake_at):
-        real(connection, patient, body, version, LONG_AGO)
+    def saved(chat):
+        return real((*chat[:3], LONG_AGO))
 
-    patch.setattr(conversations, "save_conversation", save)
-
-
-def telling_the_patient_not_noted(patch, practice):
-    """The answer to an alarm never leaves."""
-    real = mail.outbox.queue
-
-    def queue(connection, message):
-        silent = message.escalation is not None and message.to_role == "patient"
-        return None if silent else real(connection, message)
-
-    patch.setattr(mail.outbox, "queue", queue)
+    patch.setattr(conversations, "_saved", saved)
 
 
 IN_TIME = {
@@ -242,5 +242,4 @@ IN_TIME = {
     "condition_ignored": (condition_ignored, "at_wrong_times"),
     "never_marked": (never_marked, "stuck"),
     "timer_never_cleared": (timer_never_cleared, "stuck"),
-    "telling_the_patient_not_noted": (telling_the_patient_not_noted, "alarms_unanswered"),
 }

@@ -8,7 +8,7 @@ from sqlalchemy import insert, text
 from bot.store import plans, versions
 from bot.store.tables import CONVERSATION
 
-ONE_SURGERY = [plans._STATES, plans._SENT, plans._COMING]
+ONE_SURGERY = [plans._KEPT, plans._SENT, plans._COMING]
 
 
 @pytest.mark.parametrize("statement", ONE_SURGERY)

@@ -9,9 +9,11 @@ from bot.core.planned import Part, PlannedPrompt
 from bot.core.protocol import MedicineHold, Priority, Surgery
 from bot.core.record import Message, OnCall
 from bot.store import (
+    claims,
     coaches,
     conversations,
     escalations,
+    firing,
     outbox,
     patients,
     picking,
@@ -94,15 +96,14 @@ def test_a_prompt_is_claimed_once(engine, patient):
         operation = surgeries.operation_of(connection, patient)
         plans.put_prompts(connection, operation, [_prompt("wash.1", NOW)], NOW)
         plans.put_prompts(connection, operation, [_prompt("wash.1", NOW)], NOW)
-        found = picking.next_prompt(connection, NOW, picking.BEGINNING)
-        assert found is not None and found.patient == patient
-        assert picking.prompt_of(connection, patient, NOW) == found.row
-        assert picking.next_prompt(connection, NOW, found) is None
-        first = plans.claim_prompt(connection, found.row, "sent", "", NOW)
-        second = plans.claim_prompt(connection, found.row, "sent", "", NOW)
-        assert picking.prompt_of(connection, patient, NOW) is None
-    assert first is True
-    assert second is False
+        (found,) = picking.next_prompts(connection, NOW, picking.BEGINNING, 50)
+        assert found.patient == patient
+        assert picking.prompts_of(connection, [patient], NOW) == {patient: found.row}
+        assert picking.next_prompts(connection, NOW, found, 50) == []
+        firing.claim_all(connection, [(found.row, "sent", "")], NOW)
+        with pytest.raises(firing.SettledMeanwhile):
+            firing.claim_all(connection, [(found.row, "sent", "")], NOW)
+        assert picking.prompts_of(connection, [patient], NOW) == {}
 
 
 def test_a_chat_refuses_a_second_writer(engine, patient):
@@ -110,10 +111,12 @@ def test_a_chat_refuses_a_second_writer(engine, patient):
         conversations.save_conversation(connection, patient, "one", 0, NOW)
         with pytest.raises(conversations.WrittenMeanwhile):
             conversations.save_conversation(connection, patient, "two", 0, None)
+        with pytest.raises(conversations.WrittenMeanwhile):
+            conversations.save_all(connection, [(patient, "three", 0, None)])
         stored = connection.execute(select(CONVERSATION.c.body, CONVERSATION.c.version))
         assert stored.one() == ("one", 1)
-        assert picking.chat_of(connection, patient, NOW) == patient
-        assert picking.chat_of(connection, patient, NOW - timedelta(seconds=1)) is None
+        assert picking.chats_of(connection, [patient], NOW) == {patient: patient}
+        assert picking.chats_of(connection, [patient], NOW - timedelta(seconds=1)) == {}
 
 
 def test_messages_to_one_address_leave_in_order(engine):
@@ -121,10 +124,10 @@ def test_messages_to_one_address_leave_in_order(engine):
         for key, address in (("a", "+12025550150"), ("b", "+12025550150"), ("c", "+12025550152")):
             outbox.queue(connection, _message(key, address))
         assert outbox.queue(connection, _message("a")) is None
-        first = outbox.claim(connection, NOW, 10)
-        blocked = outbox.claim(connection, NOW, 10)
+        first = claims.claim(connection, NOW, 10)
+        blocked = claims.claim(connection, NOW, 10)
         outbox.mark(connection, first[0].id, {"state": "sent"}, NOW)
-        second = outbox.claim(connection, NOW, 10)
+        second = claims.claim(connection, NOW, 10)
     assert [m.key for m in first] == ["a", "c"]
     assert blocked == []
     assert [m.key for m in second] == ["b"]

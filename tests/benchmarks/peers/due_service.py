@@ -13,7 +13,8 @@ import due
 import measured
 
 from bot.channels.recording import RecordingChannel
-from bot.store import picking, plans
+from bot.service.rounds import TOGETHER
+from bot.store import firing, picking
 from bot.store.copying import copy_store
 from bot.store.engine import SQLITE_PRAGMAS, open_engine, writing
 from bot.store.schema import upgrade
@@ -66,16 +67,18 @@ def whole(url, used):
 
 
 def claims(url):
-    """The scheduling alone: as in a tick, each due prompt is picked and claimed in one commit."""
+    """The scheduling alone: as in a tick, due prompts are picked and claimed, many to a commit."""
     engine, now, found = open_engine(url), copied_patients.DUE, {"done": 0}
     place = picking.BEGINNING
     with measured.timed(found):
         while place is not None:
             with writing(engine) as connection:
-                place = picking.next_prompt(connection, now, place)
-                prompt = place and picking.prompt_of(connection, place.patient, now)
-                if prompt is not None:
-                    found["done"] += plans.claim_prompt(connection, prompt, "sent", "", now)
+                picked = picking.next_prompts(connection, now, place, TOGETHER)
+                whose = [each.patient for each in picked]
+                own = picking.prompts_of(connection, whose, now).values() if whose else ()
+                firing.claim_all(connection, [(prompt, "sent", "") for prompt in own], now)
+                found["done"] += len(own)
+            place = picked[-1] if picked else None
     engine.dispose()
     return found
 

@@ -50,6 +50,12 @@ _OWNERS = word_set("my mi")
 _PLANS = word_set(
     "operation surgery procedure appointment date replacement cirugia operacion cita fecha"
 )
+_ASKS_WHAT = word_set(
+    "hago hacer hacemos debo debe debemos puedo puede podemos pueden podria pasa pasaria significa es "
+    "son seria tomo toma tomar tal hora horas dia dias fecha si cosa cosas quiere quieren hace como "
+    "tan tanto medicina medicinas pastilla pastillas jabon ropa comer como llevo llevar traigo debia "
+    "temperatura fiebre grado grados numero sintomas tiene tengo necesito necesita tipo clase"
+)
 _REPORTED = word_set("nomas solo nada todo anda esta tiene amanecio")
 _SUPPOSING = word_set("si cuando if")
 _STATES = word_set(
@@ -115,7 +121,9 @@ def _tells_behind(words: Sequence[Word]) -> bool:
 
 def _is_passed_on(texts: list[str]) -> bool:
     """True for "que nomas tiene calentura": what the patient says, passed on by another."""
-    return texts[0] == "que" and not _REPORTED.isdisjoint(texts[1:2])
+    if texts[0] != "que" or len(texts) < 2:
+        return False
+    return texts[1] in _REPORTED or texts[1] not in _ASKS_WHAT
 
 
 def _opens(texts: list[str], asked: bool) -> bool:

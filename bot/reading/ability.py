@@ -23,7 +23,7 @@ def is_able(words: Sequence[Word], event: Match) -> bool:
     if not _NOT.isdisjoint(back[-BEFORE:]):
         return False
     inside = [w.text for w in words[event.start : event.end]]
-    if "without" in inside:
+    if "without" in inside or inside[0] == "sin":
         return not _CAN.isdisjoint(back)
     if inside[-1] not in _BREATHE or len(inside) > 1:
         return False

@@ -50,12 +50,20 @@ _WHY_ASK = (
 )
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
 _SUBJECTS = word_set("i he she we it they my im hes shes")
+_CAME_TO = word_set("acorde desperte reaccione volvi recorde supe")
 _TELLERS = word_set("i she he we they")
 _MODALS = word_set("should can could may might would will need do am")
 _IF = word_set("if si")
 _OWNERS = word_set("my mi")
 _PLANS = word_set(
     "operation surgery procedure appointment date replacement cirugia operacion cita fecha"
+)
+_ASKS_WHAT = word_set(
+    "hago hacer hacemos debo debe debemos puedo puede podemos pueden podria pasa pasaria "
+    "significa es son seria tomo toma tomar tal hora horas dia dias fecha si cosa cosas quiere "
+    "quieren hace como tan tanto medicina medicinas pastilla pastillas jabon ropa comer como "
+    "llevo llevar traigo debia temperatura fiebre grado grados numero sintomas tiene tengo "
+    "necesito necesita tipo clase"
 )
 _REPORTED = word_set("nomas solo nada todo anda esta tiene amanecio")
 _LATELY = word_set("ayer anoche hoy ahora desde siento")
@@ -144,7 +152,9 @@ def _tells_behind(words: Sequence[Word]) -> bool:
 
 def _is_passed_on(texts: list[str]) -> bool:
     """True for "que nomas tiene calentura": what the patient says, passed on by another."""
-    return texts[0] == "que" and not _REPORTED.isdisjoint(texts[1:2])
+    if texts[0] != "que" or len(texts) < 2:
+        return False
+    return texts[1] in _REPORTED or texts[1] not in _ASKS_WHAT
 
 
 def _supposes(opening: str) -> bool:
@@ -177,6 +187,7 @@ def _tells_when_or_what(texts: list[str]) -> bool:
     if texts[0] == "what":
         return second in _TELLERS and _MODALS.isdisjoint(texts[2:3])
     since = texts[0] in ("desde", "hasta") and second == "que"
+    since = since or (texts[0] == "cuando" and second in _CAME_TO)
     return since or (texts[0] == "when" and second in _SUBJECTS) or _tells_of_a_habit(texts)
 
 

@@ -6,6 +6,7 @@ expected, unread. Pure and deterministic; nothing is learned, nothing leaves the
 
 from dataclasses import replace
 
+from bot.reading.accidental import without_accident
 from bot.reading.expected import answer_to_question, is_chat, picked_plainly
 from bot.reading.lexicon import Lexicon
 from bot.reading.matching import Match
@@ -45,7 +46,7 @@ def read(
     reply = understand(text, asked, lexicon, thresholds)
     found = [r for r in (_danger(reply), _alarm(reply), _opt_out(reply)) if r is not None]
     if not found:
-        return caught_in_net(reply, _plain_meaning(reply))
+        return caught_in_net(reply, without_accident(reply, _plain_meaning(reply)))
     return found[0] if len(found) == 1 else _joined(found)
 
 

@@ -15,6 +15,7 @@ from bot.reading.matching import Match
 from bot.reading.near_misses import suppose_near_misses
 from bot.reading.phrases import Word
 from bot.reading.reach import NEGATION_REACH
+from bot.reading.stories import told_after_story
 from bot.reading.supposed import is_supposed
 from bot.reading.time_words import place_times
 from bot.reading.tokens import COMMA, QUESTION, STOP
@@ -78,12 +79,12 @@ def _exposed(walk: Walk, event: Match) -> None:
 
 
 def _story(walk: Walk, event: Match) -> None:
-    walk.story = True
+    walk.story, walk.story_end = True, event.end
 
 
 def _dead(walk: Walk, event: Match) -> None:
     """ "My late husband": what follows, up to the next "I", is told of the dead."""
-    walk.story = walk.dead = True
+    walk.story, walk.dead, walk.story_end = True, True, event.end
 
 
 def _suppose(walk: Walk, event: Match) -> None:
@@ -133,7 +134,7 @@ def _hint(walk: Walk, event: Match) -> None:
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=bool(walk.no) and near and not masked,
             supposed=walk.supposed
-            or walk.story
+            or (walk.story and not told_after_story(walk, event))
             or walk.pets
             or things.of_nobody(walk.words, event),
             others=walk.others and not people.is_taken_for_patient(walk, event),

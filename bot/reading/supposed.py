@@ -3,12 +3,14 @@
 from bot.reading import things
 from bot.reading.figures import is_figure
 from bot.reading.matching import Match
+from bot.reading.stories import told_after_story
 from bot.reading.walk import Walk
 
 
 def is_supposed(walk: Walk, event: Match) -> bool:
     """True for what is only imagined, read about, or a pet's."""
-    if walk.story or _of_a_pet(walk, event) or things.are_meant(walk.words, event):
+    in_story = walk.story and not told_after_story(walk, event)
+    if in_story or _of_a_pet(walk, event) or things.are_meant(walk.words, event):
         return True
     if is_figure(walk.words, event):
         return True

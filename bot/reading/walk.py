@@ -67,6 +67,7 @@ class Walk:
     pets: bool = False
     dead: bool = False  # of someone who died, up to the next "I"
     story: bool = False  # of what was read or watched, up to the next "I" or "my"
+    story_end: int = 0  # where the words that opened it end
     caught: bool = False  # "caught it from my grandson": the illness is the patient's own
     owned: bool = False  # "I have one": what was only asked about is there
     other_end: int = 0

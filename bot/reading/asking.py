@@ -85,9 +85,18 @@ def suppose_questions(words: Sequence[Word], mentions: Sequence[Mention]) -> Non
             mention.supposed = mention.supposed or mention.others
     for begin, end in _sentences(words):
         inside = [m for m in mentions if begin <= m.start < end and _may_be_asked(m)]
-        if inside and _is_general(words, begin, end):
+        if (
+            inside
+            and not _tells_from_the_start(words, inside[0], begin, end)
+            and _is_general(words, begin, end)
+        ):
             for mention in inside:
                 mention.supposed = True
+
+
+def _tells_from_the_start(words: Sequence[Word], first: Mention, begin: int, end: int) -> bool:
+    """True for "puedo respirar solo sentada": the word that seems to ask is of the complaint."""
+    return first.start == begin and first.end - begin > 2 and words[end - 1] is not QUESTION
 
 
 def _asks_own_risk(words: Sequence[Word]) -> bool:

@@ -16,7 +16,15 @@ _OPENERS = word_set(
 )
 _LEADS_IN = word_set("a de en desde hasta con por para at from to for up")
 _ASKED_FOR = word_set("que cual cuanto cuanta cuantos cuantas cuando donde what which how")
-_ARTICLES = word_set("a an the una un la el")
+_ARTICLES = word_set("a an the una un la el los las")
+_KIN = word_set(
+    "mum mom dad husband wife son daughter grandkids grandson granddaughter sister brother mama "
+    "papa esposo esposa marido hijo hija nieto nieta nietos hermano hermana mother father"
+)
+_PUT_OFF = word_set(
+    "suspende suspenden suspendan cancela cancelan cancelen pospone posponen opera operan operaran "
+    "aplazan aplaza cirugia operacion llamo aviso pasa"
+)
 _SUBJECT_VERBS = word_set("is are es son da dan causa causan provoca puede pueden")
 _CLAIMS = word_set(
     "im ive my mine this these mi mis esta este estas estos estoy ando traigo sigo siento help "
@@ -42,6 +50,7 @@ _WHY_ASK = (
 )
 _DONE_TO_ME = word_set("operan operaran cancelan pueden puede van suspenden hacen dan daran va")
 _SUBJECTS = word_set("i he she we it they my im hes shes")
+_CAME_TO = word_set("acorde desperte reaccione volvi recorde supe")
 _TELLERS = word_set("i she he we they")
 _MODALS = word_set("should can could may might would will need do am")
 _IF = word_set("if si")
@@ -49,7 +58,16 @@ _OWNERS = word_set("my mi")
 _PLANS = word_set(
     "operation surgery procedure appointment date replacement cirugia operacion cita fecha"
 )
+_ASKS_WHAT = word_set(
+    "hago hacer hacemos debo debe debemos puedo puede podemos pueden podria pasa pasaria "
+    "significa es son seria tomo toma tomar tal hora horas dia dias fecha si cosa cosas quiere "
+    "quieren hace como tan tanto medicina medicinas pastilla pastillas jabon ropa comer como "
+    "llevo llevar traigo debia temperatura fiebre grado grados numero sintomas tiene tengo "
+    "necesito necesita tipo clase"
+)
 _REPORTED = word_set("nomas solo nada todo anda esta tiene amanecio")
+_LATELY = word_set("ayer anoche hoy ahora desde siento")
+_IF_IT_BEFALLS = word_set("me le les se nos a mi alguien")
 _SUPPOSING = word_set("si cuando if")
 _STATES = word_set(
     "tengo estoy ando llevo traigo amaneci tuve sigo empece ive im theres hes shes vomite toso"
@@ -62,11 +80,31 @@ _MUST = word_set("debo puedo llamo aviso quien hago cual donde cuanto cuantas cu
 
 def suppose_questions(words: Sequence[Word], mentions: Sequence[Mention]) -> None:
     """Marks what is only asked about in general. Self-harm and measured fevers always count."""
+    if _asks_own_risk(words):
+        for mention in mentions:
+            mention.supposed = mention.supposed or mention.others
     for begin, end in _sentences(words):
         inside = [m for m in mentions if begin <= m.start < end and _may_be_asked(m)]
         if inside and _is_general(words, begin, end):
             for mention in inside:
                 mention.supposed = True
+
+
+def _asks_own_risk(words: Sequence[Word]) -> bool:
+    """True for "my brother had a stroke in surgery, could that happen to me?": a thing of then."""
+    texts = [w.text for w in words[-LONGEST_RISK:]]
+    if not words or words[-1] is not QUESTION or not _HAPPENS.intersection(texts):
+        return False
+    named = _THAT.intersection(texts) and {"me", "mi"}.intersection(texts)
+    told = {w.text for w in words}
+    return bool(named) and not _BEFELL.isdisjoint(told) and _GOES_ON.isdisjoint(told)
+
+
+LONGEST_RISK = 10  # words
+_HAPPENS = word_set("happen pasar suceder ocurrir")
+_THAT = word_set("that it same eso esto mismo")
+_BEFELL = word_set("had died quedo dio tuvo murio got paso suffered went")
+_GOES_ON = word_set("now is having ahora esta right today hoy just acaba i im tengo estoy")
 
 
 def _may_be_asked(mention: Mention) -> bool:
@@ -114,11 +152,20 @@ def _tells_behind(words: Sequence[Word]) -> bool:
 
 def _is_passed_on(texts: list[str]) -> bool:
     """True for "que nomas tiene calentura": what the patient says, passed on by another."""
-    return texts[0] == "que" and not _REPORTED.isdisjoint(texts[1:2])
+    if texts[0] != "que" or len(texts) < 2:
+        return False
+    return texts[1] in _REPORTED or texts[1] not in _ASKS_WHAT
+
+
+def _supposes(opening: str) -> bool:
+    return opening in ("if", "si")
 
 
 def _opens(texts: list[str], asked: bool) -> bool:
     second = texts[1] if len(texts) > 1 else ""
+    if texts[0] == "si":  # "si me resfrio antes, se suspende?", not "si, tengo tos, que hago?"
+        general = _LATELY.isdisjoint(texts) and not _PUT_OFF.isdisjoint(texts)
+        return asked and second in _IF_IT_BEFALLS and general
     if texts[:3] in _WHY_ASK or texts[:3] == ["por", "que", "preguntan"]:
         return True
     if texts[0] == "me":
@@ -140,6 +187,7 @@ def _tells_when_or_what(texts: list[str]) -> bool:
     if texts[0] == "what":
         return second in _TELLERS and _MODALS.isdisjoint(texts[2:3])
     since = texts[0] in ("desde", "hasta") and second == "que"
+    since = since or (texts[0] == "cuando" and second in _CAME_TO)
     return since or (texts[0] == "when" and second in _SUBJECTS) or _tells_of_a_habit(texts)
 
 
@@ -181,8 +229,10 @@ def _claims_at(texts: list[str], at: int) -> bool:
         return before not in _NO_CLAIM_BEFORE_I and following in _VERBS
     if text in ("tengo", "estoy", "ando", "siento"):
         return before not in _SUPPOSING and texts[0] not in ("puedo",)
-    if text in _OWNERS and following in _PLANS:
-        return False  # "would a cough put off my operation"
+    if text in _OWNERS and (following in _PLANS or (following in _KIN and _supposes(texts[0]))):
+        return False  # "would a cough put off my operation", "if my mum gets the flu"
+    if text == "stop" and not _PLANS.isdisjoint(texts[at + 1 : at + 4]):
+        return False  # "would a head cold stop the operation"
     if text == "my" and before in ("will", "would", "could", "can"):
         return _LATER.isdisjoint(texts)
     if text == "this" and before in ("from", "after", "before", "during"):

@@ -25,7 +25,7 @@ _AROUND = word_set(
     "mijita hija hijo should will quedo voy pues n elijo nomas entonces seria "
     "mejor lista segun muchas reckon he she says say said dice que chooses picks choose hermano "
     "hermana er make it id lets give me mi punto ponme ponle pongale deme dame diria con my mum "
-    "dad mom"
+    "dad mom her him us"
 )
 _SAID_AROUND = word_set(  # said around a choice that was asked for
     "ahi also am amiga amigo anoteme apunteme be best box bueno check choosing circle claro con "
@@ -38,6 +38,7 @@ _SAID_AROUND = word_set(  # said around a choice that was asked for
     "there they tick ticking to tomo uh um us vale vote voto we well wife yeah yep yes yo"
 )
 _LISTED = re.compile(r"\d{1,2}(?:,\d{1,2})+\Z")  # "1,2,5"
+_COUNTED = word_set("times days pills people weeks hours miles dias veces pastillas semanas horas")
 _BOTH = ("los", "las")
 _NOUN_ONE = word_set("one ones una uno")
 
@@ -56,7 +57,9 @@ def chosen(reply: Understood) -> tuple[int, ...]:
             continue
         here = _picked_at(at, word.text, numbers)
         if not here and at not in inside and word.text not in around and not word.separates:
-            return ()
+            ends = reply.asked is Asked.CHOICE and picks and at + 1 == len(reply.words)
+            if not ends or word.text in _COUNTED:
+                return ()
         picks += here
     return tuple(dict.fromkeys(picks))
 

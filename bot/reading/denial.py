@@ -1,14 +1,15 @@
 """Decides what a "no" denies: where it opens, how far it reaches and what closes it."""
 
+from bot.reading.answered_last import closes_the_answer
 from bot.reading.double_negation import is_inverted, undoes
 from bot.reading.matching import Match
 from bot.reading.people import is_left_out
 from bot.reading.phrases import word_set
+from bot.reading.reach import LISTED_WITH, reaches
 from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Walk, is_relative, new_clause, or_ahead
 
 DIRE = ("emergency.", "self_harm")
-NEGATION_REACH = 7  # words between a "no" and what it denies
 _NOR = word_set("ni nor tampoco")
 _NO_AGAIN = word_set("nada jamas nunca nothing none never")  # "no quiero despertar jamas"
 
@@ -25,11 +26,22 @@ def comma(walk: Walk, event: Match) -> None:
 
 def divide(walk: Walk, event: Match) -> None:
     """A comma or "and". A "no" that denied something else ends here: "no ride, and a cough"."""
+    if _is_he(walk, event):
+        return
     walk.last_no = 0
     closes = walk.no and not walk.listed and event.start >= walk.no_end
-    if closes and walk.words[event.start - 1].text not in _LISTED_WITH and not or_ahead(walk):
+    if closes and walk.words[event.start - 1].text not in LISTED_WITH and not or_ahead(walk):
         walk.no = 0
     walk.divided = True
+
+
+def _is_he(walk: Walk, event: Match) -> bool:
+    """True for the "e" of "no e tenido fiebre", heard for "he"."""
+    ahead = walk.words[event.end].text if event.end < len(walk.words) else ""
+    return walk.words[event.start].text == "e" and ahead.endswith(_PARTICIPLES)
+
+
+_PARTICIPLES = ("ido", "ado", "dio")
 
 
 def or_(walk: Walk, event: Match) -> None:
@@ -80,6 +92,8 @@ def _answers_mention(walk: Walk, event: Match) -> bool:
     following = ahead[0] if ahead else STOP
     if not between and (following.separates or following.text in _GOES_ON):
         return walk.words[event.start].text in _BARE_NO
+    if closes_the_answer(walk, event, between):
+        return True
     if event.end - event.start > 1:
         return False
     if not between:
@@ -157,13 +171,13 @@ def is_denied(walk: Walk, event: Match) -> bool:
     if event.negative:
         walk.no, walk.masked_until = 0, event.end
         return False
-    if not walk.no:
+    if not walk.no or _is_lost_ability(walk, event):
         return False
     if walk.listed and event.end <= walk.no_end:
         return True  # inside what is denied already
     next_item = walk.divided and walk.listed
     alone = next_item and (_stands_alone(walk, event) or _goes_on_still(walk, event))
-    if alone or _tells(walk, event) or not _reaches(walk, event):
+    if alone or _tells(walk, event) or not reaches(walk, event):
         walk.no = 0
         return False
     walk.no_end = max(walk.no_end, event.end)
@@ -171,48 +185,9 @@ def is_denied(walk: Walk, event: Match) -> bool:
     return True
 
 
-def _reaches(walk: Walk, event: Match) -> bool:
-    """True when nothing but fillers stands between the "no" and what it denies."""
-    between = walk.words[walk.no_end : event.start]
-    if len(between) > NEGATION_REACH:
-        return False
-    strange = [w.text for w in between if not w.separates and w.text not in FILLERS]
-    return not strange or (len(strange) == 1 and strange[0].endswith(_ADJECTIVES))
-
-
-_LISTED_WITH = word_set(
-    "pain pains problem problems issue issues symptom symptoms discomfort swelling redness "
-    "soreness aches complaints trouble changes drainage allergies sickness illness tenderness "
-    "dolor dolores molestia molestias sintoma sintomas problemas hinchazon alergias nada "
-    "nothing none"
-)
-
-
-FILLERS = _LISTED_WITH | word_set(
-    "any a an the of real really much more had have has been having feel feeling felt seen "
-    "notice noticed noticing got get getting gotten experienced experiencing see sign signs "
-    "kind type sort bad severe high new recent other active at all to my in single bit little "
-    "slight slightest hint trace evidence even ever either like such running run developed "
-    "develop developing showing show with from for current currently right now today yet still "
-    "whatsoever actual and or nor also obvious visible unusual major serious strange acute "
-    "sudden significant known anymore i do does here is are house home family wet dry "
-    "productive mild small big large deep open fresh red sore hot cold low flu covid else wrong "
-    "come comes down so much as lick peep speck "
-    "ill sick pedal nasal oral skin leg itchy dental urinary watery bloody "
-    "persistent frequent stained tinged exhibit exhibits indication dull sensation lower upper "
-    "llega llego reach reaches reached amount amounts count counts cuenta tenga diga "
-    "tiene tienen tuve tuvo tenia tenido tenemos tuvimos han hemos habia haya hubo le les nos se "
-    "presentado presenta padece sufre noto nota notado visto siente sienten sentia da dan dio dado "
-    "salio salido aparecido estado esta estan anda "
-    "tengo he ha tenido sentido presentado presento ningun ninguna tipo de "
-    "clase algun alguna muy tan la el los las un una unos unas en mi me ni o y haya hay siento "
-    "presenta presento refiere refiero reporta manifiesta muestra datos evidencia "
-    "sufro padezco mucho mucha problema para con por signos senales"
-)
-
-
-# "no episodic fever": one adjective may stand before what is denied.
-_ADJECTIVES = ("al", "ic", "ive", "ent", "ant", "ous", "ary", "able", "ible", "less", "wer", "ico")
+def _is_lost_ability(walk: Walk, event: Match) -> bool:
+    """True for the "puedo tragar" of "ni puedo tragar": an ability denied is the alarm itself."""
+    return walk.words[event.start].text in ("puedo", "can") and walk.no_end == event.start
 
 
 def _tells(walk: Walk, event: Match) -> bool:

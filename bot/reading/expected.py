@@ -3,11 +3,18 @@
 from bot.reading.choosing import chosen
 from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading, Symptom
-from bot.reading.stopping import is_not_stopped
-from bot.reading.tokens import STOP
+from bot.reading.stopping import is_not_stopped, told_the_last
 from bot.reading.understood import Understood
-
-SHORT_REPLY = 2  # words
+from bot.reading.yes_and_no import (
+    SHORT_REPLY,
+    corrected,
+    denies,
+    says_no,
+    says_yes,
+    tells_of_symptoms,
+    yes_of_the_past,
+    yes_that_leads_on,
+)
 
 
 def answer_to_question(reply: Understood) -> Reading | None:
@@ -70,12 +77,12 @@ def _symptom_check(reply: Understood) -> Reading | None:
     if reply.whole_message("unwell"):
         return Reading(Act.SYMPTOM, (Symptom.UNWELL,), alert=True, because=(reply.whole,))
     supposed = reply.says("mod.suppose") and any(m.supposed for m in reply.mentions)
-    yes = _says_yes(reply) and not _only_ok(reply) and not supposed
-    yes = yes and not _yes_that_leads_on(reply)
+    yes = says_yes(reply) and not _only_ok(reply) and not supposed
+    yes = yes and not yes_that_leads_on(reply) and not yes_of_the_past(reply)
     no, good = says_no(reply), reply.says("act.all_good")
-    denied = _denies(reply)
-    if (corrected := _corrected(reply)) is not None:
-        return corrected
+    denied = denies(reply)
+    if (right := corrected(reply)) is not None:
+        return right
     if yes and denied and not good:
         return Reading(Act.UNCLEAR, because=(reply.whole,))
     if reply.says("act.dont_know") and not (good or denied or yes):
@@ -84,59 +91,8 @@ def _symptom_check(reply: Understood) -> Reading | None:
         because = reply.quote("act.all_good", "act.no") or (reply.whole,)
         return Reading(Act.ALL_CLEAR, because=because)
     if yes and reply.whole != "thumbsup":
-        return _alarm(reply, "mod.yes", "act.yes", "act.yes_short")
+        return tells_of_symptoms(reply, "mod.yes", "act.yes", "act.yes_short")
     return None
-
-
-def says_no(reply: Understood) -> bool:
-    """True for a no; the "I can't" of "I can't hold my water" is none."""
-    for match in reply.matches:
-        if match.concept == "act.no":
-            after = reply.words[match.end] if match.end < len(reply.words) else STOP
-            helps = reply.words[match.end - 1].text in _HELPING and match.end - match.start > 1
-            if not helps or after.separates:
-                return True
-    return False
-
-
-_HELPING = word_set("wont cant couldnt cannot")
-
-
-def _denies(reply: Understood) -> bool:
-    """True when something is denied, over or past."""
-    told = any(m.denied or m.gone or m.past for m in reply.mentions) or reply.says("mod.gone")
-    return told or any(h.denied and h.concept == "unsure.distress" for h in reply.hints)
-
-
-def _corrected(reply: Understood) -> Reading | None:
-    """What "oops, I meant no" and "well, actually yes" make of the answer before them."""
-    if reply.says("act.actually_yes") and not _yes_that_leads_on(reply):
-        return _alarm(reply, "act.actually_yes")
-    if reply.says("act.actually_no"):
-        return Reading(Act.ALL_CLEAR, because=reply.quote("act.actually_no"))
-    return None
-
-
-def _yes_that_leads_on(reply: Understood) -> bool:
-    """True for "hoy si ando bien" and "ahora si sin fiebre": no yes to a question."""
-    for match in reply.matches:
-        if match.concept == "act.actually_yes":
-            last = reply.words[match.end - 1].text
-            ahead = {w.text for w in reply.words[match.end : match.end + 2]}
-            if last not in ("si", "yes") or ahead.isdisjoint(_LEADS_ON):
-                return False
-    told = reply.says("act.all_good", "act.no") or _denies(reply)
-    return told and reply.says("act.actually_yes")
-
-
-_LEADS_ON = word_set("ando estoy amaneci me sin todo bien mejor im feeling fine better good sigo")
-
-
-def _says_yes(reply: Understood) -> bool:
-    """True for a yes; "I do" and "right" count only when little else is said."""
-    if reply.says("mod.yes", "act.yes") or reply.whole_message("yes"):
-        return True
-    return reply.says("act.yes_short") and len(reply.content) <= SHORT_REPLY
 
 
 def _only_ok(reply: Understood) -> bool:
@@ -144,11 +100,6 @@ def _only_ok(reply: Understood) -> bool:
 
 
 _OK = word_set("ok okay k kk okey vale bueno thanks thank you gracias")
-
-
-def _alarm(reply: Understood, *names: str) -> Reading:
-    """A yes to "any symptoms?": an alarm whose detail must be asked for."""
-    return Reading(Act.SYMPTOM, alert=True, because=reply.quote(*names))
 
 
 def _wash(reply: Understood) -> Reading | None:
@@ -159,7 +110,7 @@ def _wash(reply: Understood) -> Reading | None:
         return Reading(Act.DONE, because=reply.quote("act.done"))  # "washed, it didn't sting"
     if reply.says("act.not_done") or (reply.says("act.no") and not done):
         return Reading(Act.NOT_DONE, because=reply.quote("act.not_done", "act.no"))
-    if reply.says("act.done") or (_says_yes(reply) and not _only_ok(reply)):
+    if reply.says("act.done") or (says_yes(reply) and not _only_ok(reply)):
         return Reading(Act.DONE, because=reply.quote("act.done", "mod.yes", "act.yes"))
     return None
 
@@ -172,7 +123,7 @@ def _kept_as_told(reply: Understood) -> bool:
     words = set(reply.whole.split())
     if not reply.says("act.told_to_keep") or reply.says("act.still_taking"):
         return False
-    told = reply.says("act.stopped", "act.done", "act.yes_short") or _says_yes(reply)
+    told = reply.says("act.stopped", "act.done", "act.yes_short") or says_yes(reply)
     stopped = told or bool(words & _LEFT)
     return stopped and bool(words & _ALL_ELSE) and not words & _THINNERS
 
@@ -192,6 +143,8 @@ def _medicine_stop(reply: Understood) -> Reading | None:
         return pick
     if _kept_as_told(reply):
         return Reading(Act.DONE, because=reply.quote("act.stopped", "act.done", "act.yes_short"))
+    if told_the_last(reply):
+        return Reading(Act.DONE, because=(reply.whole,))
     taking = ("act.still_taking", "act.told_to_keep")
     goes_on = reply.says("act.not_done") and not reply.says("act.stopped")
     if reply.says(*taking) or is_not_stopped(reply) or goes_on:
@@ -201,7 +154,7 @@ def _medicine_stop(reply: Understood) -> Reading | None:
         return Reading(Act.DONE, because=reply.quote("act.stopped", "act.done"))
     if reply.says("act.no"):
         return Reading(Act.NOT_DONE, alert=True, because=reply.quote("act.no"))
-    if _says_yes(reply) and not _only_ok(reply):
+    if says_yes(reply) and not _only_ok(reply):
         return Reading(Act.DONE, because=reply.quote("mod.yes", "act.yes"))
     return None
 
@@ -218,7 +171,7 @@ def _yes_no(reply: Understood) -> Reading | None:
     if reply.says("act.no", "act.no_ride", "act.not_arranged") or reply.whole_message("no"):
         return Reading(Act.DENY, because=reply.quote("act.no") or (reply.whole,))
     good = ("act.arranged", "act.yes_short", "act.all_good", "act.done")
-    if _says_yes(reply) or reply.says(*good):
+    if says_yes(reply) or reply.says(*good):
         return Reading(Act.AFFIRM, because=reply.quote("mod.yes", "act.yes", *good))
     if reply.says("act.not_done"):
         return Reading(Act.DENY, because=reply.quote("act.not_done"))

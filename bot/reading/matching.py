@@ -150,6 +150,7 @@ _HIDE_NOTHING = frozenset(
     for name in (
         "restart",
         "restart_verb",
+        "dead",
         "weak_restart",
         "self",
         "other",

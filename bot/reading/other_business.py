@@ -2,7 +2,7 @@
 
 from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading
-from bot.reading.tokens import QUESTION
+from bot.reading.tokens import QUESTION, STOP
 from bot.reading.understood import Understood
 from bot.reading.walk import Mention
 
@@ -50,7 +50,7 @@ _GOES_ON = word_set(
 def not_an_answer(reply: Understood) -> Reading | None:
     """What is plain whatever was asked: a wrong number, a moved date, a cry for help."""
     died = reply.says("act.died") and not is_long_ago(reply)
-    if died or reply.says("act.wrong_number_words"):
+    if died or (reply.says("act.wrong_number_words") and not _is_wrong_button(reply)):
         because = reply.quote("act.died", "act.wrong_number_words")
         return Reading(Act.WRONG_NUMBER, alert=died, because=because)
     if (reply.asks or _wonders(reply)) and any(m.supposed for m in reply.mentions):
@@ -60,7 +60,8 @@ def not_an_answer(reply: Understood) -> Reading | None:
     moves = ("act.reschedule_words", "act.no_ride")
     if reply.says(*(moves[:1] if reply.asked is Asked.YES_NO else moves)):
         return Reading(Act.RESCHEDULE, because=reply.quote(*moves))
-    if reply.whole_message("help") or reply.says("act.help_words") or reply.whole == "":
+    helped = reply.says("act.help_words") and not _helps_itself(reply)
+    if reply.whole_message("help") or helped or reply.whole == "":
         return _help_or_nothing(reply)
     if reply.whole_message("opt_in") or reply.says("act.opt_in_words"):
         return Reading(Act.OPT_IN, because=(reply.whole,))
@@ -70,6 +71,20 @@ def not_an_answer(reply: Understood) -> Reading | None:
             because=reply.quote("act.question", "act.question_start") or (reply.whole,),
         )
     return None
+
+
+def _is_wrong_button(reply: Understood) -> bool:
+    """True for "I meant NO, pressed wrong one"."""
+    return reply.asked is Asked.SYMPTOM_CHECK and reply.says("act.wrong_button")
+
+
+def _helps_itself(reply: Understood) -> bool:
+    """True for "couldn't manage without the diclofenac so I am still on it": an answer first."""
+    if reply.asked is Asked.MEDICINE_STOP:
+        return reply.says("act.still_taking") and not reply.says("act.call_me")
+    if reply.asked is Asked.WASH:
+        return reply.opens_with("act.not_done")
+    return reply.asked is Asked.YES_NO and reply.opens_with("mod.yes")
 
 
 def _wonders(reply: Understood) -> bool:
@@ -116,12 +131,53 @@ def _is_question(reply: Understood) -> bool:
         return True
     if reply.asked is Asked.WASH and _is_one_question(reply):
         return True
+    plain = _plainly_asked(reply)
+    if plain is not None:
+        return plain
     acts = (m for m in reply.matches if m.concept.startswith("act."))
     first = next((m for m in acts if m.concept not in _NO_ANSWER), None)
     return first is None or first.concept in ("act.question", "act.question_start")
 
 
 _NO_ANSWER = frozenset({"act.polite", "act.thanks", "act.question_opener"})
+
+
+def _plainly_asked(reply: Understood) -> bool | None:
+    """What the open question makes of the form of the reply; None when it settles nothing."""
+    if reply.asked is Asked.MEDICINE_STOP:
+        return _asks_whether(reply) or None
+    if reply.asked is Asked.SYMPTOM_CHECK:
+        return False if _answers_itself(reply) else None
+    if reply.asked is Asked.TEMPERATURE and _asks_behind_a_reading(reply):
+        return False
+    return (reply.asked in (Asked.WASH, Asked.TEMPERATURE) and _asks_about_later(reply)) or None
+
+
+def _asks_whether(reply: Understood) -> bool:
+    """True for "la metformina la dejo o no?" and "el paracetamol si se puede?"."""
+    tail = tuple(w.text for w in reply.content[-2:])
+    return reply.words[-1] is QUESTION and tail in _WHETHER
+
+
+_WHETHER = frozenset({("o", "no"), ("or", "not"), ("or", "no"), ("se", "puede"), ("se", "toma")})
+
+
+def _asks_behind_a_reading(reply: Understood) -> bool:
+    """True for "98.2 f. Do I take it again tonight"."""
+    read = next((m.end for m in reply.measured if m.temperature), 0)
+    return bool(read) and reply.words[read : read + 1] == [STOP]
+
+
+def _asks_about_later(reply: Understood) -> bool:
+    """True for "despues del bano puedo usar talco": the "after" of a question is no "not yet"."""
+    later = set(reply.quote("act.not_done")) <= {"despues", "luego", "after", "later"}
+    return later and not reply.says("act.done", "act.no") and reply.temperature is None
+
+
+def _answers_itself(reply: Understood) -> bool:
+    """True for "any rash? no there is not"."""
+    denied = any(m.denied for m in reply.mentions) and all(not m.holds for m in reply.mentions)
+    return denied and reply.says("act.no") and reply.words[-1] is not QUESTION
 
 
 def _is_one_question(reply: Understood) -> bool:

@@ -25,7 +25,7 @@ _TOGETHER = word_set(
     "live lives living room roommate visiting visit visited same mismo misma juntos juntas house "
     "vive viven duermen cuarto conmigo visita visitando casa contagious contagio contagioso"
 )
-_CARED_FOR = _PARENTS | word_set(
+CARED_FOR = _PARENTS | word_set(
     "husband husbands wife wifes hubby spouse esposo esposa marido mujer senora senor aunt uncle "
     "tia tio partner sister brother hermana hermano viejo vieja"
 )
@@ -41,7 +41,7 @@ def other(walk: Walk, event: Match) -> None:
     if is_of_patient(walk, event):
         walk.others = walk.pets = False
         return
-    walk.cared_for = any(w.text in _CARED_FOR for w in walk.words[event.start : event.end])
+    walk.cared_for = any(w.text in CARED_FOR for w in walk.words[event.start : event.end])
     walk.others = walk.antecedent = True
     walk.other_end = event.end
     if walk.divided:
@@ -94,7 +94,9 @@ def pronoun(walk: Walk, event: Match) -> None:
 
 
 def speaks(walk: Walk, event: Match) -> None:
-    walk.story = False
+    if walk.dead and walk.words[event.start].text == "tenia":
+        return  # "mi esposo, que en paz descanse, tenia tos"
+    walk.story = walk.dead = False
     _names_self(walk, event)
     if is_left_out(walk, event) or _is_spoken_to(walk, event):
         return
@@ -218,7 +220,7 @@ def is_of_patient(walk: Walk, event: Match) -> bool:
     if "patient" in named or "paciente" in named or _is_called_patient(walk.words, event.end):
         return True
     if walk.helper:
-        return not named.isdisjoint(_CARED_FOR)
+        return not named.isdisjoint(CARED_FOR)
     walk.parent = not named.isdisjoint(_PARENTS)
     return walk.parent and not _speaks_of_self(walk)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from bot.reading.numbers import Number
 from bot.reading.phrases import Word, word_set
@@ -66,9 +67,26 @@ def never_of_a_body(words: Sequence[Word], number: Number, before: Sequence[str]
         or not _WARM.isdisjoint(before)
         or list(before[-1:]) == ["dollars"]
         or " ".join(before[-3:]) in _AT_AGE
+        or _is_year(words, number, before)
     ):
         return True
     return is_asked_about(words, number)
+
+
+def _is_year(words: Sequence[Word], number: Number, before: Sequence[str]) -> bool:
+    """True for the 98 of "had pneumonia in 98" and of "en el 98 me operaron"."""
+    after = words[number.end].text if number.end < len(words) else ""
+    if number.decimal or number.spoken or not 20 <= number.value <= 99 or after in _NO_YEAR:
+        return False
+    near = ["", "", *before][-2:]
+    if near in (["en", "el"], ["desde", "el"]):
+        return True
+    return near[1] in ("in", "en") and near[0] not in _READS and number.value > HOTTEST
+
+
+HOTTEST = 42  # degrees Celsius; "esta en 37" is a temperature
+_NO_YEAR = word_set("degrees degree grados grado f c point punto s range con coma")
+_READS = word_set("esta anda estoy quedo sigue bajo subio marca salio is was im its at amanecio")
 
 
 def is_asked_about(words: Sequence[Word], number: Number) -> bool:
@@ -159,3 +177,24 @@ def is_bare(words: Sequence[Word], number: Number) -> bool:
     rest = [w for w in (*words[: number.start], *words[number.end :]) if not w.separates]
     counted = any(not w.separates and w.text not in _SAID_AFTER for w in words[number.end :])
     return len(rest) <= 1 and not counted
+
+
+def told_by_measuring(words: Sequence[Word], number: Number) -> bool:
+    """True for the 101 of "just checked myself, 101, thought you should know"."""
+    opens = number.start > 1 and words[number.start - 1].separates
+    after = words[number.end].text if number.end < len(words) else ""
+    closes = number.end == len(words) or words[number.end].separates or after in _SAID_AGAIN
+    back = [w.text for w in words[max(0, number.start - LONGEST_MEASURING) : number.start]]
+    pairs = set(pairwise(back))
+    return opens and closes and not pairs.isdisjoint(_MEASURED)
+
+
+LONGEST_MEASURING = 8  # words
+_SAID_AGAIN = word_set("both again twice las the")
+_MEASURED = frozenset(
+    tuple(pair.split())
+    for pair in (
+        "checked myself", "took it", "tested myself", "checked twice", "took mine", "de tomar",
+        "de medir", "acabo medir", "me medi", "me tome", "took myself", "checked again",
+    )
+)  # fmt: skip

@@ -6,13 +6,8 @@ expected, unread. Pure and deterministic; nothing is learned, nothing leaves the
 
 from dataclasses import replace
 
-from bot.reading.expected import (
-    SHORT_REPLY,
-    answer_to_question,
-    is_chat,
-    picked_plainly,
-    says_no,
-)
+from bot.reading.accidental import without_accident
+from bot.reading.expected import answer_to_question, is_chat, picked_plainly
 from bot.reading.lexicon import Lexicon
 from bot.reading.matching import Match
 from bot.reading.net import caught_in_net, tells_of_a_slip
@@ -33,6 +28,7 @@ from bot.reading.tokens import QUESTION, plain, tokens
 from bot.reading.understood import SYMPTOMS, Understood
 from bot.reading.walk import Mention
 from bot.reading.weather import of_bodies
+from bot.reading.yes_and_no import SHORT_REPLY, says_no
 
 __all__ = ["Thresholds", "read"]
 DEFAULT_THRESHOLDS = Thresholds()
@@ -50,7 +46,7 @@ def read(
     reply = understand(text, asked, lexicon, thresholds)
     found = [r for r in (_danger(reply), _alarm(reply), _opt_out(reply)) if r is not None]
     if not found:
-        return caught_in_net(reply, _plain_meaning(reply))
+        return caught_in_net(reply, without_accident(reply, _plain_meaning(reply)))
     return found[0] if len(found) == 1 else _joined(found)
 
 
@@ -109,7 +105,7 @@ def _inside(match: Match, outer: Match) -> bool:
 
 def _by_place(match: Match) -> tuple[int, bool, int]:
     """Left to right; the "I'm" of "I'm sick" before what it opens."""
-    opens = match.concept in ("mod.restart", "mod.restart_verb")
+    opens = match.concept in ("mod.restart", "mod.restart_verb", "mod.dead")
     return match.start, not opens, -match.end
 
 

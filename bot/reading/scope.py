@@ -8,10 +8,15 @@ readings are possible the one that raises the alarm is taken.
 from collections.abc import Callable, Sequence
 
 from bot.reading import denial, people, things, time_words
+from bot.reading.ability import is_able
 from bot.reading.asking import suppose_questions
 from bot.reading.denial import is_denied
 from bot.reading.matching import Match
+from bot.reading.near_misses import suppose_near_misses
 from bot.reading.phrases import Word
+from bot.reading.reach import NEGATION_REACH
+from bot.reading.stories import told_after_story
+from bot.reading.supposed import is_supposed
 from bot.reading.time_words import place_times
 from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Mention, Walk, new_clause
@@ -30,6 +35,7 @@ def settle(words: Sequence[Word], events: Sequence[Match]) -> Walk:
             _mention(walk, event)
     if walk.times:
         place_times(walk)
+    suppose_near_misses(walk)
     if not walk.owned:
         suppose_questions(words, (*walk.mentions, *walk.hints))
     return walk
@@ -43,7 +49,7 @@ def separators(words: Sequence[Word]) -> list[Match]:
 
 def _stop(walk: Walk, event: Match) -> None:
     walk.no, walk.nos, walk.last_no, walk.thought = 0, 0, 0, False
-    walk.story = False
+    walk.story = walk.dead = False
     walk.supposed = walk.others = walk.pets = walk.caught = walk.listed = walk.divided = False
     new_clause(walk, event)
 
@@ -73,7 +79,12 @@ def _exposed(walk: Walk, event: Match) -> None:
 
 
 def _story(walk: Walk, event: Match) -> None:
-    walk.story = True
+    walk.story, walk.story_end = True, event.end
+
+
+def _dead(walk: Walk, event: Match) -> None:
+    """ "My late husband": what follows, up to the next "I", is told of the dead."""
+    walk.story, walk.dead, walk.story_end = True, True, event.end
 
 
 def _suppose(walk: Walk, event: Match) -> None:
@@ -98,8 +109,8 @@ def _mention(walk: Walk, event: Match) -> None:
             start=event.start,
             end=event.end,
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
-            denied=is_denied(walk, event),
-            supposed=_is_supposed(walk, event),
+            denied=is_denied(walk, event) or is_able(walk.words, event),
+            supposed=is_supposed(walk, event),
             others=_is_of_others(walk, event),
             lasting=event.negative or event.concept.startswith(_LASTING),
             negative=event.negative,
@@ -110,7 +121,7 @@ def _mention(walk: Walk, event: Match) -> None:
 
 def _hint(walk: Walk, event: Match) -> None:
     """A body part or distress. It is judged by the scopes open, and changes none."""
-    near = event.start - walk.no_end <= denial.NEGATION_REACH
+    near = event.start - walk.no_end <= NEGATION_REACH
     masked = event.start < walk.masked_until
     if walk.no and near and not masked and event.concept == "unsure.distress":
         for body in walk.hints[-2:]:  # the legs of "las piernas no se me hincharon"
@@ -123,7 +134,7 @@ def _hint(walk: Walk, event: Match) -> None:
             words=" ".join(w.text for w in walk.words[event.start : event.end]),
             denied=bool(walk.no) and near and not masked,
             supposed=walk.supposed
-            or walk.story
+            or (walk.story and not told_after_story(walk, event))
             or walk.pets
             or things.of_nobody(walk.words, event),
             others=walk.others and not people.is_taken_for_patient(walk, event),
@@ -161,27 +172,6 @@ def _joke(walk: Walk, event: Match) -> None:
         mention.supposed = mention.supposed or (near and mention.concept != "self_harm")
 
 
-def _is_supposed(walk: Walk, event: Match) -> bool:
-    """True for what is only imagined, read about, or a pet's."""
-    if walk.story or _of_a_pet(walk, event) or things.are_meant(walk.words, event):
-        return True
-    if event.concept == "fever_reading" and not _hangs_on_if(walk, event):
-        return False
-    return walk.supposed and not _claimed(walk, event)
-
-
-def _hangs_on_if(walk: Walk, event: Match) -> bool:
-    """True for the 38 of "if I have 38", not of "I checked just in case and it was 38"."""
-    texts = [w.text for w in walk.words[max(0, event.start - LONGEST_IF) : event.start]]
-    ifs = (at for at, text in enumerate(texts) if text in _IF)
-    return any(at == 0 or texts[at - 1] not in _BEFORE_NO_IF for at in ifs)
-
-
-LONGEST_IF = 10  # words
-_IF = frozenset({"if", "si", "unless", "should", "cuando", "what", "que"})
-_BEFORE_NO_IF = frozenset({"por", "see", "ver", "as", "como", "lo", "know", "saber"})
-
-
 def _is_of_others(walk: Walk, event: Match) -> bool:
     """True for the covid of "my neighbor has covid", and of "my neighbor I ride with has covid"."""
     if walk.caught or _says_my(walk, event) or people.is_taken_for_patient(walk, event):
@@ -195,19 +185,6 @@ def _is_of_others(walk: Walk, event: Match) -> bool:
 def _says_my(walk: Walk, event: Match) -> bool:
     """True for "someone sitting on my chest": the chest is the writer's."""
     return any(w.text in ("my", "mi") for w in walk.words[event.start : event.end])
-
-
-def _of_a_pet(walk: Walk, event: Match) -> bool:
-    """True for the cough of "my dog has a cough"; its bite and a fall over it are the patient's."""
-    bitten = event.concept in ("symptom.skin_wound", "symptom.fall")
-    return walk.pets and not bitten and not event.concept.startswith("emergency.")
-
-
-def _claimed(walk: Walk, event: Match) -> bool:
-    """True for the cough of "should I worry about my cough?": it is there, whatever is asked."""
-    if event.end - event.start > 1 or event.start == 0:
-        return False
-    return walk.words[event.start - 1].text in ("my", "this", "mi", "esta", "este")
 
 
 _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
@@ -239,6 +216,7 @@ _HANDLERS: dict[str, Callable[[Walk, Match], None]] = {
     "mod.self": people.speaks,
     "mod.says": people.speaks,
     "mod.story": _story,
+    "mod.dead": _dead,
     "mod.suppose": _suppose,
     "mod.doubt": _doubt,
     "mod.joke": _joke,

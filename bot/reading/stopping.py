@@ -20,6 +20,22 @@ def is_not_stopped(reply: Understood) -> bool:
     return bool(told) and all(_is_denied(reply, m.start) for m in told)
 
 
+def told_the_last(reply: Understood) -> bool:
+    """True for "la ultima me la tome el dia quince, desde entonces ni una"."""
+    texts = reply.whole.split()
+    last = not _LAST.isdisjoint(texts) and _NOW.isdisjoint(texts)
+    since = next((i for i, t in enumerate(texts) if t in ("since", "desde")), None)
+    if not last or since is None:
+        return False
+    near = texts[max(0, since - 3) : since + 4]
+    return not _NONE.isdisjoint(near) and texts[-1] not in ("diario", "daily")
+
+
+_LAST = word_set("last ultima ultimo")
+_NOW = word_set("today hoy ahora still sigo todavia this tomo take taking hour hora")
+_NONE = word_set("none nothing one ni ninguna nada not")
+
+
 def _is_denied(reply: Understood, at: int) -> bool:
     if reply.words[at].text not in _STOPPING:
         return False

@@ -17,6 +17,7 @@ from bot.reading.quantities import (
     never_of_a_body,
     other_quantity,
     stands_alone,
+    told_by_measuring,
     with_point,
 )
 from bot.reading.reading import Asked, Temperature
@@ -127,6 +128,7 @@ def _fits(words: Sequence[Word], number: Number, asked: Asked) -> bool:
         or asked is Asked.TEMPERATURE
         or (asked is Asked.SYMPTOM_CHECK and not counts(words, number))
         or is_bare(words, number)
+        or told_by_measuring(words, number)
         or stands_alone(words, number)
     )
 

@@ -1,12 +1,14 @@
 """Tells what has no part in the patient's health: "the ladder fell", "my truck coughs"."""
 
 from collections.abc import Sequence
+from itertools import takewhile
 
 from bot.reading.matching import Match
 from bot.reading.phrases import Word, word_set
 
 _DETERMINERS = word_set(
-    "the my our his her a an that this some el la los las mi un una ese esa big old whole"
+    "mis sus nuestras nuestros the my our his her a an that this some el la los las mi un una ese "
+    "esa big old whole"
 )
 _BEFORE_PLACES = word_set(
     "on in at down from off over by to into onto near outside inside past up with out of for "
@@ -52,6 +54,12 @@ def fell(words: Sequence[Word], event: Match) -> bool:
 
 
 _NOBODY = word_set(
+    "sheep ewe ewes lamb lambs calves heifer heifers steer steers bulls foal colt filly piglet "
+    "piglets sow hogs pigs hens chickens ducks geese turkeys rabbit rabbits hamster parakeet mules "
+    "donkeys cattle livestock oveja ovejas borrego borregos cordero corderos vacas becerros "
+    "ternero terneros toro toros puerco puercos cerdo cerdos marrana marrano cochino cochinos "
+    "chivos chivito chivitos cabra cabras burra conejo conejos gallinas pollitos patos potro "
+    "caballos perros gatos ganado animales animalitos "
     "dog dogs cat cats puppy kitten horse horses mare cow cows bull calf goat goats chicken hen "
     "rooster pig hog mule donkey bird parrot perro perra perrito perrita gato gata gatito gatita "
     "caballo yegua vaca becerro gallina gallo chivo burro mula loro perico truck car tractor "
@@ -63,6 +71,7 @@ _NOBODY = word_set(
 )
 _BETWEEN_SUBJECT = word_set(
     "has have had is are was were been got gets keeps always just been being s a an the some le "
+    "all con worms salio salieron dio amanecio started getting came down y and estan andan "
     "les se un una unas unos tiene tienen esta estan anda trae estaba bad old sick hoof also"
 )
 _EQUALS = word_set("is are was es son era esta")
@@ -84,19 +93,43 @@ def of_nobody(words: Sequence[Word], event: Match) -> bool:
     while at >= 0 and event.start - at <= _NEAR and words[at].text in _BETWEEN_SUBJECT:
         at -= 1
     if at >= 0 and words[at].text in _NOBODY and _is_subject(words, at):
-        after = {w.text for w in words[event.start : event.end + 3]} - {"i"}
-        return _STRUCK.isdisjoint(after)
+        return _STRUCK.isdisjoint(_told_on(words, event)) and not _is_of_a_leg(words, at, event)
     return _is_cleft(words, event)
+
+
+def _told_on(words: Sequence[Word], event: Match) -> set[str]:
+    """The words of the event and those behind it up to a comma or "but", without "I"."""
+    behind = takewhile(_goes_on, words[event.end : event.end + 3])
+    return {w.text for w in (*words[event.start : event.end], *behind)} - {"i"}
+
+
+def _goes_on(word: Word) -> bool:
+    return not word.separates and word.text not in ("but", "pero")
+
+
+def _is_of_a_leg(words: Sequence[Word], at: int, event: Match) -> bool:
+    """True for the calf of "my calf is swollen", which is a leg's."""
+    herd = {w.text for w in words[max(0, at - 3) : at]} & _HERD
+    return words[at].text in ("calf", "calves") and not (herd or event.concept in _OF_THE_WHOLE)
+
+
+_HERD = word_set("one two some of three bull newborn baby")
+_OF_THE_WHOLE = tuple(
+    f"symptom.{name}" for name in ("diarrhea", "cough", "congestion", "vomiting", "fever")
+)
 
 
 def _is_subject(words: Sequence[Word], at: int) -> bool:
     """True when the noun opens its clause, with or without "the old" before it."""
-    while at > 0 and words[at - 1].text in _DETERMINERS:
+    while at > 0 and words[at - 1].text in _DETERMINERS | _ONE_OF:
         at -= 1
     before = words[at - 1] if at else None
     return before is None or before.separates or before.text in _OPENS_CLAUSE
 
 
+_ONE_OF = word_set(
+    "one two three some couple few many half all of de uno una dos tres unos unas algunos barn"
+)
 _OPENS_CLAUSE = word_set("and but y pero no nope well al because so that a only")
 
 

@@ -1,10 +1,11 @@
 """Decides what "last month", "since Monday" and "gone now" speak of."""
 
 from bisect import bisect_right
+from collections.abc import Sequence
 
-from bot.reading.denial import FILLERS
 from bot.reading.matching import Match
-from bot.reading.phrases import word_set
+from bot.reading.phrases import Word, word_set
+from bot.reading.reach import FILLERS
 from bot.reading.walk import Mention, Walk
 
 SHORT_CLAUSE = 4  # words
@@ -18,12 +19,26 @@ def note_time(walk: Walk, event: Match) -> None:
         return  # the "now" of "nothing now" and "gone three weeks now"
     if walk.words[event.start].text == "back" and before in _OF_MY_BACK:
         return  # "sore in back when I walk"
+    if is_count(walk.words, event.end):
+        return  # "in 60 minutes"
     back = {w.text for w in walk.words[max(0, event.start - 3) : event.start]}
     if walk.words[event.end - 1].text in _RETURNED and back & _NEVER:
         return  # "no me ha vuelto"
     walk.times.append((event.concept.removeprefix("mod."), walk.clause, event.end))
 
 
+def is_count(words: Sequence[Word], end: int) -> bool:
+    """True for the 60 of "in 60 minutes", which is no year."""
+    if not words[end - 1].text[:1].isdigit() or len(words[end - 1].text) > 2:
+        return False
+    return end < len(words) and words[end].text in _COUNTED
+
+
+_COUNTED = word_set(
+    "minutes minute mins min hours hour hrs days day weeks week months minutos horas dias semanas "
+    "degrees degree range percent grados point punto f c s something"
+)
+_TURNED = word_set("red hot green yellow black purple blue bad septic sour puffy hard numb to into")
 _RETURNED = word_set("back vuelto volvio regreso reaparecio returned vuelta")
 _NEVER = word_set("no not never nunca hasnt hasn havent didnt")
 
@@ -48,6 +63,8 @@ _OF_MY_BACK = word_set("in my the lower upper mid his her")
 
 def note_gone(walk: Walk, event: Match) -> None:
     """Undoes the mentions before it: those of this clause, else of the clause before."""
+    if event.end < len(walk.words) and walk.words[event.end].text in _TURNED:
+        return  # "the scratch has gone red"
     near = walk.mentions[-LIST_LENGTH:]
     here = [m for m in near if m.clause == walk.clause] or near[-1:]
     for mention in here:
@@ -93,7 +110,11 @@ def place_times(walk: Walk) -> None:
         elif clauses:
             before = bisect_right(clauses, clause)
             spoken_of = by_clause[clauses[max(before - 1, 0)]]
-            if _clause_length(walk, clause) <= SHORT_CLAUSE or _is_object(walk, spoken_of, clause):
+            if _leads_into(walk, end, later := by_clause[clauses[min(before, len(clauses) - 1)]]):
+                _mark(later, name)
+            elif _clause_length(walk, clause) <= SHORT_CLAUSE or _is_object(
+                walk, spoken_of, clause
+            ):
                 _mark(_without_later(walk, spoken_of, name, end), name)
     if len(walk.hints) + len(walk.mentions) <= MOST_DATED:
         _date_hints(walk)
@@ -115,6 +136,16 @@ def _has_its_own_day(walk: Walk, mention: Mention, end: int) -> bool:
     dated = any(name == "recent" and at in near for name, _, at in walk.times)
     back = [w.text for w in walk.words[max(0, mention.start - 3) : mention.start]]
     return joined and (dated or not _IS_THERE.isdisjoint(back))
+
+
+def _leads_into(walk: Walk, end: int, mentions: list[Mention]) -> bool:
+    """True for the year of "ahora no, el ano pasado si tuve una caida", told before its verb."""
+    start = mentions[0].start
+    between = [w.text for w in walk.words[end:start]]
+    return end < start and bool(between) and between[0] in _INDEED and set(between) <= _I_HAD
+
+
+_I_HAD = word_set("si yes did claro indeed i had have tuve me dio a una un the he tenido")
 
 
 def _is_object(walk: Walk, mentions: list[Mention], clause: int) -> bool:
@@ -154,12 +185,14 @@ def _escapes(walk: Walk, mention: Mention, name: str, end: int) -> bool:
     if name != "past" or mention.start < end:
         return False
     between = walk.words[end : mention.start]
-    if any(w.text not in FILLERS | _HAD and not w.text.endswith(_USED_TO) for w in between):
+    light = FILLERS | _HAD | _INDEED
+    if any(w.text not in light and not w.text.endswith(_USED_TO) for w in between):
         return True
     leads_on = walk.words[end - 1].text in _LEADS_ON
     return not leads_on and end - walk.clause_starts[mention.clause] > SHORT_CLAUSE
 
 
+_INDEED = word_set("si yes did claro indeed")  # "el ano pasado si tuve una caida"
 _LEADS_ON = word_set("of have get be from de")
 
 

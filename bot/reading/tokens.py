@@ -109,6 +109,8 @@ def tokens(text: str, lexicon: Lexicon) -> list[Word]:
     for sign in written_as_signs(_TOKEN.findall(text), lexicon.numbers):
         if sign == "?":
             _separate(found, QUESTION)
+        elif sign in "¿¡" and found and found[-1] is COMMA:
+            continue  # "si me resfrio, ¿se suspende?" is one sentence
         elif sign in _HARD:
             _separate(found, STOP)
         elif sign in _SOFT or sign[0] == "-":

@@ -7,6 +7,7 @@ from bot.reading.matching import Match
 from bot.reading.numbers import Number
 from bot.reading.own_temperature import own_temperature
 from bot.reading.phrases import Word, word_set
+from bot.reading.question_form import only_looks_asked
 from bot.reading.reading import Act, Asked, Symptom, Temperature
 from bot.reading.temperature import Measured
 from bot.reading.tokens import COMMA, QUESTION, STOP
@@ -52,9 +53,15 @@ class Understood:
     @property
     def asks(self) -> bool:
         """True for a reply with a question mark or in the form of a question."""
-        if self.says("act.question") or (self.words and self.words[-1] is QUESTION):
+        if self._says_question() or (self.words and self.words[-1] is QUESTION):
             return True
         return self.says("act.question_start") and self._starts_as_question()
+
+    def _says_question(self) -> bool:
+        return any(
+            m.concept == "act.question" and not only_looks_asked(self.words, m)
+            for m in self.matches
+        )
 
     def _starts_as_question(self) -> bool:
         """True when a clause opens like a question: "is it", "when", but not "that is what"."""
@@ -64,7 +71,7 @@ class Understood:
                 at = match.start
                 if at and self.words[at].text == "que" and self.words[at - 1] is COMMA:
                     continue  # "la cotorra, que imita a mi difunto"
-                if self._tells_when(at):
+                if self._tells_when(at) or only_looks_asked(self.words, match):
                     continue  # "when I pee it stings"
                 before = self.words[at - 1]
                 if at == 0 or before.separates or at in polite or before.text in _LEADS_ON:

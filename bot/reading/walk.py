@@ -65,7 +65,9 @@ class Walk:
     parent: bool = False  # a mother or father was named, by a writer who said no more of who writes
     speaks_of_self: bool | None = None  # None: not yet asked
     pets: bool = False
+    dead: bool = False  # of someone who died, up to the next "I"
     story: bool = False  # of what was read or watched, up to the next "I" or "my"
+    story_end: int = 0  # where the words that opened it end
     caught: bool = False  # "caught it from my grandson": the illness is the patient's own
     owned: bool = False  # "I have one": what was only asked about is there
     other_end: int = 0

@@ -77,12 +77,14 @@ def test_pictures(site, sign_in, open_page, size):
         "escalation": f"/escalations/{min(ids.values())}",
         "log": "/log",
         "handover": "/handover",
+        "account": "/account",
     }.items():
         page.goto(site.url + path)
         page.wait_for_load_state("networkidle")
         save(page, f"{name}-{size}")
     preview(page, site, size)
     schedule(page, site, size)
+    coach_link(page, site, size)
     dark = sign_in("Ann Lee", "/patients/2", width=width, dark=True)
     save(dark, f"patient-dark-{size}")
     dark.goto(site.url)
@@ -125,6 +127,19 @@ def schedule(page, site, size) -> None:
     page.get_by_label("Schedule", exact=True).set_input_files(file)
     page.get_by_role("button", name="Check the file").click()
     save(page, f"enrol-file-{size}")
+
+
+def coach_link(page, site, size) -> None:
+    """The page by which a coach without a number comes to the chat."""
+    ward = site.ward
+    ward.app.telegram_bot = "countdown_example_bot"
+    patient = ward.enrol(20, "Nora Whitfield", born=date(1951, 3, 14))
+    ward.app.care.add_coach(
+        patient, "Owen Whitfield", "telegram", "", CopyLevel.REMINDERS, "Ann Lee"
+    )
+    page.goto(f"{site.url}/patients/{patient}")
+    page.get_by_role("button", name="Make a link for Owen Whitfield").click()
+    save(page, f"coach-link-{size}")
 
 
 if __name__ == "__main__":

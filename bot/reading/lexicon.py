@@ -55,6 +55,7 @@ class Lexicon:
         self.spelling = Spelling(
             targets=_spelling_targets(self.phrases),
             known=self._common | self._exact.keys() | self.numbers.keys(),
+            ordinary=self._exact,
         )
         self.word = lru_cache(maxsize=100_000)(self._word)
         self.words_of = lru_cache(maxsize=100_000)(self._words_of)

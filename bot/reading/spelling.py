@@ -56,10 +56,16 @@ def skeleton(word: str) -> str:
 
 
 class Spelling:
-    """Finds the word that was meant. `targets` can be meant; `known` are words as they stand."""
+    """Finds the word that was meant. `targets` can be meant; `known` are words as they stand.
 
-    def __init__(self, targets: Iterable[str], known: Iterable[str]) -> None:
+    `ordinary`: of these, the words that a slip of the finger may stand for too.
+    """
+
+    def __init__(
+        self, targets: Iterable[str], known: Iterable[str], *, ordinary: Iterable[str] = ()
+    ) -> None:
         self._targets = frozenset(targets)
+        self._ordinary = frozenset(ordinary) | self._targets
         self._known = frozenset(known) | self._targets
         self._alike: dict[tuple[str, int], list[str]] = {}
         self._tails: dict[str, str] = {}
@@ -73,7 +79,15 @@ class Spelling:
         """The word or words meant by `word`; itself when nothing is near enough."""
         if len(word) < SHORTEST or len(word) > LONGEST or word in self._known:
             return (word,)
-        return self._two_words(word) or (self._nearest(word) or self._wrong_start(word) or word,)
+        meant = self._slip(word) or self._nearest(word) or self._wrong_start(word) or word
+        return self._two_words(word) or (meant,)
+
+    def _slip(self, word: str) -> str | None:
+        """The word typed with two letters swapped or one of a pair left out: "feling"."""
+        made = [word[:i] + word[i + 1] + word[i] + word[i + 2 :] for i in range(1, len(word) - 1)]
+        made += [word[:i] + word[i] + word[i:] for i in range(1, len(word))]
+        known = [maybe for maybe in made if maybe in self._ordinary]
+        return next((w for w in known if w in self._targets), known[0] if known else None)
 
     def _nearest(self, word: str) -> str | None:
         """The nearest word with the same first letter."""

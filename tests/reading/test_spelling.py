@@ -57,3 +57,10 @@ def test_an_aunt_is_no_stroke(lexicon: Lexicon, text: str) -> None:
 @pytest.mark.parametrize("text", ["TIA this morning", "she had a tia", "another TIA, the ER says"])
 def test_a_tia_is_a_stroke(lexicon: Lexicon, text: str) -> None:
     assert read(text, Asked.NONE, lexicon).act is Act.EMERGENCY
+
+
+@pytest.mark.parametrize(
+    "text", ["no, feling fine", "none, burnign leaves in the yard", "no, en el parque con mi nieto"]
+)
+def test_a_slip_in_an_ordinary_word_is_no_alarm(text: str, lexicon: Lexicon) -> None:
+    assert not read(text, Asked.SYMPTOM_CHECK, lexicon).alert

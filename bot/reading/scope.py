@@ -18,7 +18,7 @@ from bot.reading.reach import NEGATION_REACH
 from bot.reading.stories import told_after_story
 from bot.reading.supposed import is_supposed
 from bot.reading.time_words import place_times
-from bot.reading.tokens import COMMA, QUESTION, STOP
+from bot.reading.tokens import COMMA, STOP
 from bot.reading.walk import Mention, Walk, new_clause
 
 SAME_BREATH = 5  # words: "is a pain in my chest normal?" tells of a pain
@@ -35,6 +35,8 @@ def settle(words: Sequence[Word], events: Sequence[Match]) -> Walk:
             _mention(walk, event)
     if walk.times:
         place_times(walk)
+    if not (walk.mentions or walk.hints):
+        return walk
     suppose_near_misses(walk)
     if not walk.owned:
         suppose_questions(words, (*walk.mentions, *walk.hints))
@@ -43,8 +45,11 @@ def settle(words: Sequence[Word], events: Sequence[Match]) -> Walk:
 
 def separators(words: Sequence[Word]) -> list[Match]:
     """Punctuation as events of the walk."""
-    kinds = {id(STOP): "stop", id(COMMA): "comma", id(QUESTION): "stop"}
-    return [Match(i, i + 1, kinds[id(w)]) for i, w in enumerate(words) if id(w) in kinds]
+    return [
+        Match(i, i + 1, "comma" if w is COMMA else "stop")
+        for i, w in enumerate(words)
+        if w.separates
+    ]
 
 
 def _stop(walk: Walk, event: Match) -> None:

@@ -1,8 +1,7 @@
-"""The reader on labelled replies: those it was tuned on, and those it was not.
+"""The reader on labelled replies: those it was tuned on, and those nobody has looked at.
 
-On replies that it was tuned on it meets its targets. On the others it does not yet (the targets are
-the same: 99.5 % of alarms, at most 2 % false, 99 % of temperatures, every emergency): the bounds
-below are what it reached, so that no change makes it worse unseen. Raise them with the reader.
+The bounds of the report part are the aims themselves: 99.5 % of alarms, at most 2 % false, 99 % of
+temperatures, every emergency. What it makes of sets full of traps stands in labelled/README.md.
 """
 
 import sys
@@ -18,10 +17,10 @@ import reader_scores as scores
 from bot.reading.reading import Act, Asked, Symptom
 
 PARTS = scores.parts()
-RECALL = {"tune": 0.998, "report": 0.992}
-FALSE_ALARMS = {"tune": 0.005, "report": 0.026}
-TEMPERATURES = {"tune": 0.99, "report": 0.982}
-DIRE = {"tune": 1.0, "report": 0.982}
+RECALL = {"tune": 0.998, "report": 0.995}
+FALSE_ALARMS = {"tune": 0.005, "report": 0.02}
+TEMPERATURES = {"tune": 0.99, "report": 0.99}
+DIRE = {"tune": 1.0, "report": 1.0}
 LABELS = {part: scores.labels(part) for part in PARTS}
 EVERY = [label for part in PARTS for label in LABELS[part]]
 

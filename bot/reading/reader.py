@@ -75,11 +75,9 @@ def _events(
     words: list[Word], matches: list[Match], measured: list[Measured], thresholds: Thresholds
 ) -> list[Match]:
     """What the scope walk goes over, by place. A measured temperature outweighs "have a temp"."""
-    skip = "symptom.fever_if_unmeasured" if any(m.temperature for m in measured) else ""
-    events = [m for m in matches if m.concept != skip and m.layer > 0]
-    for question in [m for m in events if skip and m.concept == "mod.asks_fever"]:
-        events = [m for m in events if m.concept != "symptom.fever" or not _inside(m, question)]
-    events = [m for m in events if not (_is_symptom(m) and _are_tenths(m, measured))]
+    events = [m for m in matches if m.layer > 0]
+    if measured:
+        events = _beside_measures(events, measured)
     events += separators(words)
     for m in measured:
         if m.temperature and m.bound != "under":
@@ -87,6 +85,15 @@ def _events(
             events.append(Match(m.start, m.end, "fever_reading" if fever else "reading"))
     events.sort(key=_by_place)
     return events
+
+
+def _beside_measures(events: list[Match], measured: list[Measured]) -> list[Match]:
+    """`events` without the words that only lead to a number or are a part of it."""
+    if any(m.temperature for m in measured):
+        events = [m for m in events if m.concept != "symptom.fever_if_unmeasured"]
+        for question in [m for m in events if m.concept == "mod.asks_fever"]:
+            events = [m for m in events if m.concept != "symptom.fever" or not _inside(m, question)]
+    return [m for m in events if not (_is_symptom(m) and _are_tenths(m, measured))]
 
 
 def _is_symptom(match: Match) -> bool:

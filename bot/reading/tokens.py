@@ -107,7 +107,9 @@ def tokens(text: str, lexicon: Lexicon) -> list[Word]:
     """The words of a plain text, with `.` `,` `?` kept as words that only separate."""
     found: list[Word] = []
     for sign in written_as_signs(_TOKEN.findall(text), lexicon.numbers):
-        if sign == "?":
+        if sign.isalpha():  # nearly every one
+            found.extend(lexicon.words_of(sign))
+        elif sign == "?":
             _separate(found, QUESTION)
         elif sign in "¿¡" and found and found[-1] is COMMA:
             continue  # "si me resfrio, ¿se suspende?" is one sentence

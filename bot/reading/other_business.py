@@ -1,5 +1,6 @@
 """What a reply says besides an answer: a wrong number, a moved date, a cry for help, a question."""
 
+from bot.reading.people import CARED_FOR
 from bot.reading.phrases import word_set
 from bot.reading.reading import Act, Asked, Reading
 from bot.reading.tokens import QUESTION, STOP
@@ -29,6 +30,16 @@ def befell_another(reply: Understood, mention: Mention) -> bool:
         return False
     told = {w.text for w in reply.words[turn : mention.end]}
     return bool(told & _BEFELL) and not told & _GOES_ON
+
+
+def is_told_of_family(reply: Understood, mention: Mention) -> bool:
+    """True for "my husband fell today": he may be the patient whose telephone this is.
+
+    Not where the writer speaks of their own answer too: "yes, washed; my husband fell".
+    """
+    if reply.asked is not Asked.NONE or reply.says("act.all_good", "act.no", "act.done"):
+        return False
+    return any(w.text in CARED_FOR for w in reply.words[: mention.end])
 
 
 def is_measured_twice(reply: Understood, mention: Mention) -> bool:

@@ -16,6 +16,7 @@ from bot.reading.other_business import (
     befell_another,
     is_long_ago,
     is_measured_twice,
+    is_told_of_family,
     not_an_answer,
 )
 from bot.reading.phrases import Word
@@ -164,7 +165,9 @@ def _may_spread(mention: Mention, reply: Understood) -> bool:
     perhaps = reply.asked is Asked.SYMPTOM_CHECK and not reply.says("act.no", "act.all_good")
     if befell_another(reply, mention):
         return False
-    return perhaps or mention.concept not in _NOT_CAUGHT
+    if mention.concept in _NOT_CAUGHT and not perhaps:
+        return mention.recent and is_told_of_family(reply, mention)
+    return True
 
 
 _NOT_CAUGHT = {f"symptom.{name}" for name in ("fall", "skin_wound", "dental", "leg_swelling")}

@@ -12,6 +12,8 @@ from datetime import datetime
 
 import pyotp
 
+from bot.core.one_way import hashed
+
 STEP = 30  # seconds; RFC 6238, 5.2
 DRIFT = 1  # steps that a phone's clock may be off; RFC 6238, 5.2: at most one is recommended
 ISSUER = "Surgery countdown"
@@ -57,7 +59,7 @@ def recovery_codes(chance: str) -> tuple[str, ...]:
 def recovery_hash(typed: str) -> str | None:
     """What is kept of a recovery code, however it was typed; None when it cannot be one."""
     plain = _NOT_BASE32.sub("", typed.upper())
-    return hashlib.sha256(plain.encode()).hexdigest() if len(plain) == _CODE_SIGNS else None
+    return hashed(plain) if len(plain) == _CODE_SIGNS else None
 
 
 def _base32(text: str, size: int) -> str:

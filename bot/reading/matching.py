@@ -4,9 +4,8 @@ The phrase tree is walked as a set of places at once, and each set met is rememb
 each kind of word leads from it. So after the first replies a word costs one look-up.
 """
 
-from collections.abc import Callable, Sequence
-from functools import partial
-from typing import NamedTuple, cast
+from collections.abc import Sequence
+from typing import NamedTuple
 
 from bot.reading.phrases import GAP_STOP, GAP_WORDS, Node, Word
 
@@ -23,12 +22,6 @@ class Match(NamedTuple):
     solid: bool = True  # nothing stood between the phrase's words
     negative: bool = False  # built on a negation of its own
     layer: int = 2  # 0 answers, 1 modifiers that hide nothing, 2 meanings, 3 harmless phrases
-
-
-# A dozen matches in every reply: made without going through the Python of NamedTuple's `__new__`.
-_made = cast(
-    Callable[[tuple[int, int, str, bool, bool, int]], Match], partial(tuple.__new__, Match)
-)
 
 
 class Place(NamedTuple):
@@ -75,7 +68,7 @@ class Matcher:
             place = at + 1
             while True:
                 for concept, solid, negative, layer in front.says:
-                    found.append(_made((at, place, concept, solid, negative, layer)))
+                    found.append(Match(at, place, concept, solid, negative, layer))
                 if place >= last:
                     break
                 slots = words[place].slots

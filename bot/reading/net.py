@@ -19,7 +19,6 @@ _SELF = word_set(
     "i im ive my me myself mi me estoy tengo ando siento traigo she he her his hes shes"
 )
 _COUNTS = word_set("twice double doble")
-_ASKS_IF_SICK = (Asked.SYMPTOM_CHECK, Asked.TEMPERATURE)
 
 
 def caught_in_net(reply: Understood, reading: Reading) -> Reading:

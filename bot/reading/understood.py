@@ -8,7 +8,7 @@ from bot.reading.numbers import Number
 from bot.reading.own_temperature import own_temperature
 from bot.reading.phrases import Word, word_set
 from bot.reading.question_form import only_looks_asked
-from bot.reading.reading import Act, Asked, Symptom, Temperature
+from bot.reading.reading import Asked, Symptom, Temperature
 from bot.reading.temperature import Measured
 from bot.reading.tokens import COMMA, QUESTION, STOP
 from bot.reading.walk import Mention
@@ -133,9 +133,4 @@ SYMPTOMS = {f"symptom.{s.value}": s for s in Symptom} | {
     "emergency.breathing": Symptom.BREATHING,
     "emergency.injury": Symptom.FALL,
     "emergency.injury_after_fall": Symptom.FALL,
-}
-URGENT = {Symptom.CHEST_PAIN, Symptom.BREATHING}
-EXPECTED_ACTS = {
-    Asked.SYMPTOM_CHECK: Act.ALL_CLEAR,
-    Asked.WASH: Act.DONE,
 }

@@ -2,12 +2,12 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from hashlib import sha256
 
 from sqlalchemy import Connection
 
 from bot.channels.base import Incoming
 from bot.core.identity import Check
+from bot.core.one_way import hashed
 from bot.core.record import Party
 from bot.service.desk import Desk
 from bot.store import audit, links
@@ -73,8 +73,3 @@ def caller_of(
     if owner is not None:
         return Caller(owner, Check(), opened=True)
     return Caller(*checked) if checked else Caller(None)
-
-
-def hashed(code: str) -> str:
-    """A code has 192 random bits, so a plain hash gives nothing away."""
-    return sha256(code.encode()).hexdigest()

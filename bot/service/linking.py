@@ -17,12 +17,13 @@ from bot.core.dialogue_alarms import find_alarm
 from bot.core.dialogue_draft import SYSTEM
 from bot.core.facts import derive_facts
 from bot.core.identity import Check, Standing, answer, years_in
+from bot.core.one_way import hashed
 from bot.core.wording import filled, line_text
 from bot.reading.reading import Act, Asked, Reading
 from bot.service.cases import raise_case
 from bot.service.chart import candidate, load_chart, values
 from bot.service.desk import Desk
-from bot.service.link_codes import Caller, hashed, waits_for_link
+from bot.service.link_codes import Caller, waits_for_link
 from bot.service.practice import Practice
 from bot.service.strangers import queue_to, say_to_anyone
 from bot.store import audit, inbox, links

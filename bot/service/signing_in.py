@@ -13,6 +13,7 @@ from pwdlib import PasswordHash
 from pwdlib.hashers.argon2 import Argon2Hasher
 from sqlalchemy import Connection, Engine
 
+from bot.core.one_way import hashed
 from bot.core.staff import Account, Session, same_name
 from bot.service import second_factor
 from bot.store import accounts, audit
@@ -57,11 +58,6 @@ class TryAgain:
     """Refused. `after` is how long to wait; zero when name, password or code is wrong."""
 
     after: timedelta = timedelta(0)
-
-
-def hashed(token: str) -> str:
-    """What is stored of a session's secret."""
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 def sign_in(
